@@ -1,0 +1,9 @@
+"""What every page knows."""
+
+from typing import Any
+
+from django.http import HttpRequest
+
+
+def navigation(request: HttpRequest) -> dict[str, Any]:
+    return {}

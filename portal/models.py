@@ -1,0 +1,148 @@
+"""People, their roles, and the files they bring."""
+
+from typing import ClassVar
+
+from django.contrib.auth.models import AbstractUser
+from django.db import models
+from django.db.models import Q
+from django.db.models.functions import Now
+
+from portal.constraints import filled, not_negative
+from portal.history import tracked
+
+
+class Role(models.TextChoices):
+    FIELD_CREW = "field_crew", "Field crew"
+    MILL = "mill", "Mill staff"
+    GRADER = "grader", "Grader"
+    RESEARCHER = "researcher", "Researcher"
+    MANAGER = "manager", "Manager"
+
+
+class User(AbstractUser):
+    """A person who signs in. Superusers are stewards: they may do what a manager may, in every trial."""
+
+    first_name = None
+    last_name = None
+    full_name = models.CharField(max_length=150, blank=True)
+
+    def get_full_name(self) -> str:
+        return self.full_name or self.username
+
+    def get_short_name(self) -> str:
+        return self.get_full_name()
+
+    def __str__(self) -> str:
+        return self.get_full_name()
+
+
+@tracked
+class Membership(models.Model):
+    """One role of one person in one trial. A person may hold several."""
+
+    user = models.ForeignKey(User, models.PROTECT, related_name="memberships")
+    trial = models.ForeignKey("trials.Trial", models.PROTECT, related_name="memberships")
+    role = models.CharField(max_length=20, choices=Role.choices)
+    active = models.BooleanField(default=True)
+    created_at = models.DateTimeField(db_default=Now(), editable=False)
+
+    class Meta:
+        constraints: ClassVar = [
+            models.UniqueConstraint("user", "trial", "role", name="portal_membership_once"),
+            models.CheckConstraint(condition=Q(role__in=Role.values), name="portal_membership_role_known"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.user} as {self.get_role_display()}"
+
+
+class UploadState(models.TextChoices):
+    CHECKED = "checked", "Checked, waiting for your yes"
+    STORED = "stored", "Stored"
+    DISCARDED = "discarded", "Set aside"
+
+
+@tracked
+class Upload(models.Model):
+    """A file that somebody brought: what it was, what became of its rows.
+
+    `scope` names what the file belongs to ("trial" or "study:<id>"), so that the same file stored twice
+    into one place is caught by a constraint.
+    """
+
+    kind = models.CharField(max_length=30)
+    trial = models.ForeignKey("trials.Trial", models.PROTECT, related_name="uploads")
+    study = models.ForeignKey("sawing.Study", models.PROTECT, null=True, blank=True, related_name="uploads")
+    file_name = models.CharField(max_length=255)
+    sha256 = models.CharField(max_length=64)
+    size_bytes = models.BigIntegerField()
+    content = models.FileField(upload_to="%Y/%m", max_length=255, null=True, blank=True)
+    state = models.CharField(max_length=20, choices=UploadState.choices, default=UploadState.CHECKED)
+    rows = models.IntegerField(default=0)
+    added = models.IntegerField(default=0)
+    already_there = models.IntegerField(default=0)
+    held = models.IntegerField(default=0)
+    notes = models.JSONField(default=list)
+    by = models.ForeignKey(User, models.PROTECT, related_name="uploads")
+    created_at = models.DateTimeField(db_default=Now(), editable=False)
+    stored_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        constraints: ClassVar = [
+            models.UniqueConstraint(
+                "kind",
+                "trial",
+                "study",
+                "sha256",
+                condition=Q(state="stored"),
+                nulls_distinct=False,
+                name="portal_upload_same_file_stored_once",
+            ),
+            models.CheckConstraint(condition=Q(state__in=UploadState.values), name="portal_upload_state_known"),
+            *filled("kind", "file_name", "sha256"),
+            *not_negative("size_bytes", "rows", "added", "already_there", "held"),
+        ]
+        indexes: ClassVar = [models.Index(fields=["trial", "-created_at"])]
+
+    def __str__(self) -> str:
+        return self.file_name
+
+
+class HeldState(models.TextChoices):
+    WAITING = "waiting", "Waiting"
+    STORED = "stored", "Mended and stored"
+    REPLACED = "replaced", "Stored in place of the earlier values"
+    SET_ASIDE = "set_aside", "Set aside"
+
+
+@tracked
+class HeldRow(models.Model):
+    """A row of a file that could not be stored: kept as it came, with its reasons, until somebody settles it."""
+
+    upload = models.ForeignKey(Upload, models.PROTECT, related_name="held_rows")
+    row_number = models.IntegerField()
+    values = models.JSONField()
+    problems = models.JSONField()
+    differs = models.BooleanField(
+        default=False, help_text="The row is sound but the portal already holds other values for its code."
+    )
+    state = models.CharField(max_length=20, choices=HeldState.choices, default=HeldState.WAITING)
+    settled_by = models.ForeignKey(User, models.PROTECT, null=True, blank=True, related_name="+")
+    settled_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        constraints: ClassVar = [
+            models.UniqueConstraint("upload", "row_number", name="portal_heldrow_once"),
+            models.CheckConstraint(condition=Q(state__in=HeldState.values), name="portal_heldrow_state_known"),
+            models.CheckConstraint(
+                condition=Q(state="waiting", settled_at__isnull=True)
+                | (~Q(state="waiting") & Q(settled_at__isnull=False)),
+                name="portal_heldrow_settled_has_a_date",
+            ),
+        ]
+        indexes: ClassVar = [
+            models.Index(fields=["upload"], condition=Q(state="waiting"), name="portal_heldrow_waiting")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.upload} row {self.row_number}"

@@ -1,0 +1,5 @@
+"""Template parts used on every page."""
+
+from django import template
+
+register = template.Library()
