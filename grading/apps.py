@@ -3,3 +3,8 @@ from django.apps import AppConfig
 
 class GradingConfig(AppConfig):
     name = "grading"
+
+    def ready(self) -> None:
+        from grading.uploads import register_kinds
+
+        register_kinds()

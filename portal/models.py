@@ -107,6 +107,10 @@ class Upload(models.Model):
     def __str__(self) -> str:
         return self.file_name
 
+    @property
+    def kilobytes(self) -> float:
+        return self.size_bytes / 1000
+
 
 class HeldState(models.TextChoices):
     WAITING = "waiting", "Waiting"

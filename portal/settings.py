@@ -113,7 +113,7 @@ AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
 ]
 LOGIN_URL = "portal:sign_in"
-LOGIN_REDIRECT_URL = "home"
+LOGIN_REDIRECT_URL = "reports:home"
 LOGOUT_REDIRECT_URL = "portal:sign_in"
 AXES_FAILURE_LIMIT = 10
 AXES_COOLOFF_TIME = 0.25

@@ -1,3 +1,11 @@
-from django.urls import path
+"""All addresses, one include per room."""
 
-urlpatterns: list = []
+from django.urls import include, path
+
+urlpatterns = [
+    path("", include("portal.site_urls")),
+    path("", include("trials.urls")),
+    path("", include("sawing.urls")),
+    path("", include("grading.urls")),
+    path("", include("reports.urls")),
+]

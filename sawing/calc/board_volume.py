@@ -26,7 +26,8 @@ _COLUMNS: dict[SizeBasis, tuple[str, str]] = {
 
 @dataclass(frozen=True)
 class BoardVolumes:
-    """Sizes and volumes of boards in one size basis, Series aligned to the boards; NaN where a size is missing."""
+    """Sizes and volumes of boards in one size basis, Series aligned to the boards; NaN where a size is
+    missing."""
 
     size_basis: SizeBasis
     thickness_mm: pd.Series[float]
@@ -48,9 +49,10 @@ def as_size_basis(text: str) -> SizeBasis:
 def board_volumes(boards: pd.DataFrame, size_basis: SizeBasis = "actual_green") -> BoardVolumes:
     """Thickness x width x length of each board in m3.
 
-    actual_green: thickness_mm, width_mm, length_m as sawn; nominal: nominal_thickness_mm, nominal_width_mm, length_m;
-    dry: dry_thickness_mm, dry_width_mm, dry_length_m (length_m where no dry length was taken). A missing or
-    non-positive size of the basis is a problem of its row, and its volume NaN. ValueError for an unknown basis.
+    actual_green: thickness_mm, width_mm, length_m as sawn; nominal: nominal_thickness_mm, nominal_width_mm,
+    length_m; dry: dry_thickness_mm, dry_width_mm, dry_length_m (length_m where no dry length was taken). A
+    missing or non-positive size of the basis is a problem of its row, and its volume NaN. ValueError for an
+    unknown basis.
     """
     basis = as_size_basis(size_basis)
     thickness_column, width_column = _COLUMNS[basis]
@@ -65,19 +67,23 @@ def board_volumes(boards: pd.DataFrame, size_basis: SizeBasis = "actual_green") 
     ).assign(length_m=length)
     expected = f"a number above 0 (recovery on {SIZE_BASIS_TITLES[basis]} needs it)"
     problems = not_positive(sizes, (*used, "length_m"), expected)
-    good = (sizes > 0).all(axis=1) & np.isfinite(sizes).all(axis=1)
+    good = ((sizes > 0) & (sizes < np.inf)).all(axis=1)
     return BoardVolumes(
         size_basis=basis,
         thickness_mm=sizes[thickness_column],
         width_mm=sizes[width_column],
         length_m=sizes["length_m"],
-        volume_m3=piece_volume_m3(sizes[thickness_column], sizes[width_column], sizes["length_m"]).where(good),
+        volume_m3=piece_volume_m3(sizes[thickness_column], sizes[width_column], sizes["length_m"]).where(
+            good
+        ),
         problems=tuple(problems),
     )
 
 
 def piece_volume_m3(
-    thickness_mm: pd.Series[float] | FloatArray, width_mm: pd.Series[float] | FloatArray, length_m: pd.Series[float]
+    thickness_mm: pd.Series[float] | FloatArray,
+    width_mm: pd.Series[float] | FloatArray,
+    length_m: pd.Series[float],
 ) -> pd.Series[float]:
     """Volume in m3 of pieces with these sizes."""
     return (length_m * thickness_mm * width_mm / 1e6).rename("volume_m3")

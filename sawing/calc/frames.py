@@ -7,7 +7,7 @@ from either, which means the same as a column without any value.
 from __future__ import annotations
 
 from collections.abc import Hashable
-from typing import NamedTuple
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -17,8 +17,10 @@ FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 
 
-class RowProblem(NamedTuple):
-    """One row that cannot be used: its index label in the frame, the column, what was found, what is expected."""
+@dataclass(frozen=True)
+class RowProblem:
+    """One row that cannot be used: its index label in the frame, the column, what was found, what is
+    expected."""
 
     index: Hashable
     column: str
@@ -27,7 +29,8 @@ class RowProblem(NamedTuple):
 
 
 def numbers(frame: pd.DataFrame, column: str) -> FloatArray:
-    """Values of a numeric column as float64, shape (rows,); NaN everywhere when the frame has no such column."""
+    """Values of a numeric column as float64, shape (rows,); NaN everywhere when the frame has no such
+    column."""
     if column not in frame.columns:
         return np.full(len(frame), np.nan)
     return frame[column].to_numpy(dtype=np.float64, na_value=np.nan)
@@ -41,6 +44,11 @@ def texts(frame: pd.DataFrame, column: str) -> pd.Series[str]:
     return values.where(values.notna(), None)
 
 
+def positions_where(mask: npt.ArrayLike) -> list[int]:
+    """Positions of the true values of a mask."""
+    return [int(position) for position in np.flatnonzero(np.asarray(mask))]
+
+
 def shown(value: float) -> str:
     """A number as a person wrote it (no trailing zeros); the empty text for a missing one."""
     return "" if np.isnan(value) else f"{value:.10g}"
@@ -51,6 +59,6 @@ def not_positive(frame: pd.DataFrame, columns: tuple[str, ...], expected: str) -
     problems: list[RowProblem] = []
     for column in columns:
         values = numbers(frame, column)
-        for position in np.flatnonzero(~((values > 0) & np.isfinite(values))):
+        for position in positions_where(~((values > 0) & np.isfinite(values))):
             problems.append(RowProblem(frame.index[position], column, shown(values[position]), expected))
     return problems

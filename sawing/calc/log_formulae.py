@@ -1,4 +1,5 @@
-"""The log volume formulae, one entry each: what is computed, how it is written beside a figure, where it comes from.
+"""The log volume formulae, one entry each: what is computed, how it is written beside a figure, where it
+comes from.
 
 List of formulae: Briggs 1994, Forest Products Measurements and Conversion Factors, chapter 2, table 2-1.
 """
@@ -19,7 +20,8 @@ BRIGGS = "Briggs 1994, Forest Products Measurements and Conversion Factors, ch. 
 
 @dataclass(frozen=True)
 class FormulaInfo:
-    """What stands beside a volume: name, title, the formula as text, the solid it is exact for, source, origin mark."""
+    """What stands beside a volume: name, title, the formula as text, the solid it is exact for, source,
+    origin mark."""
 
     name: str
     title: str
@@ -31,10 +33,11 @@ class FormulaInfo:
 
 @dataclass(frozen=True)
 class LogMeasures:
-    """Under-bark measures of n logs, arrays of shape (n,): diameters in mm, lengths in m, NaN where not measured.
+    """Under-bark measures of n logs, arrays of shape (n,): diameters in mm, lengths in m, NaN where not
+    measured.
 
-    `small_least_mm` is the smaller of the small-end readings; `sections` holds, per log, its diameters in mm at even
-    spacing from the butt, or None.
+    `small_least_mm` is the smaller of the small-end readings; `sections` holds, per log, its diameters in mm
+    at even spacing from the butt, or None.
     """
 
     small_mm: FloatArray
@@ -51,7 +54,8 @@ Compute = Callable[[LogMeasures], FloatArray]
 
 @dataclass(frozen=True)
 class Formula:
-    """A registry entry: what is said about the formula, the columns it cannot do without, the computing itself."""
+    """A registry entry: what is said about the formula, the columns it cannot do without, the computing
+    itself."""
 
     info: FormulaInfo
     needs: tuple[str, ...]
@@ -99,8 +103,8 @@ def small_end_cylinder(m: LogMeasures) -> FloatArray:
 def centroid(m: LogMeasures) -> FloatArray:
     """Integral of the quadratic area profile through both ends and one inner section, m3.
 
-    The inner section is the one at the centroid position; where it was not measured, the mid section, which makes the
-    integral Newton's formula.
+    The inner section is the one at the centroid position; where it was not measured, the mid section, which
+    makes the integral Newton's formula.
     """
     length = m.length_m
     position = geometry.centroid_position_m(m.small_mm, m.large_mm, length)
@@ -115,9 +119,12 @@ def centroid(m: LogMeasures) -> FloatArray:
 
 
 def sections(m: LogMeasures) -> FloatArray:
-    """Sum of cone frusta between consecutive diameters, m3; without a list of sections: large end, mid if any, small end."""
+    """Sum of cone frusta between consecutive diameters, m3; without a list of sections: large end, mid if
+    any, small end."""
     half = m.length_m / 2.0
-    by_mid = geometry.cone_frustum_m3(m.large_mm, m.mid_mm, half) + geometry.cone_frustum_m3(m.mid_mm, m.small_mm, half)
+    by_mid = geometry.cone_frustum_m3(m.large_mm, m.mid_mm, half) + geometry.cone_frustum_m3(
+        m.mid_mm, m.small_mm, half
+    )
     result = np.where(np.isnan(m.mid_mm), cone_frustum(m), by_mid)
     for position, diameters in enumerate(m.sections):
         if diameters is not None:
@@ -134,19 +141,22 @@ def jas_scaling_diameter_cm(least_small_end_mm: FloatArray) -> FloatArray:
 
 
 def jas_unrounded(least_small_end_mm: FloatArray, length_m: FloatArray) -> FloatArray:
-    """Volume in m3 by the JAS square-block rule before its rounding to three decimals; two branches, split at 6 m."""
+    """Volume in m3 by the JAS square-block rule before its rounding to three decimals; two branches, split
+    at 6 m."""
     d_cm = jas_scaling_diameter_cm(least_small_end_mm)
     widened = np.where(length_m < 6.0, d_cm, d_cm + (np.floor(length_m + 1e-9) - 4.0) / 2.0)
     return widened * widened * length_m / 1e4
 
 
 def jas(m: LogMeasures) -> FloatArray:
-    """JAS volume in m3 to three decimals, halves upward. No allowance for oval ends (its published wording is unclear)."""
+    """JAS volume in m3 to three decimals, halves upward. No allowance for oval ends (its published wording
+    is unclear)."""
     return np.floor(jas_unrounded(m.small_least_mm, m.length_m) * 1000.0 + 0.5 + 1e-9) / 1000.0
 
 
 def nz_three_dimensional(m: LogMeasures) -> FloatArray:
-    """New Zealand three-dimensional formula, m3; coefficients from memory. Mean-diameter cylinder where SED >= LED."""
+    """New Zealand three-dimensional formula, m3; coefficients from memory. Mean-diameter cylinder where SED
+    >= LED."""
     small, large = m.small_mm / 10.0, m.large_mm / 10.0
     tapers = large > small
     taper = np.where(tapers, (large - small) / m.length_m, 1.0)
@@ -161,7 +171,9 @@ REGISTRY: dict[str, Formula] = {
     entry.info.name: entry
     for entry in (
         Formula(
-            FormulaInfo("smalian", "Smalian", "V = (A_small + A_large) / 2 · L", "paraboloid", BRIGGS, "found"),
+            FormulaInfo(
+                "smalian", "Smalian", "V = (A_small + A_large) / 2 · L", "paraboloid", BRIGGS, "found",
+            ),
             ENDS, smalian,
         ),
         Formula(
@@ -178,11 +190,12 @@ REGISTRY: dict[str, Formula] = {
         Formula(
             FormulaInfo(
                 "centroid", "Centroid",
-                "V = As·L + b1·L²/2 + b2·L³/3, the quadratic area profile through small end, centroid section and "
-                "large end; centroid at e = L (√((As² + Al²)/2) − As) / (Al − As) from the small end "
-                "(mid section where no centroid diameter was measured)",
+                "V = As·L + b1·L²/2 + b2·L³/3, the quadratic area profile through small end, centroid "
+                "section and large end; centroid at e = L (√((As² + Al²)/2) − As) / (Al − As) from the "
+                "small end (mid section where no centroid diameter was measured)",
                 "cone, paraboloid",
-                "centroid sampling, Wood, Wiant and others (reference from memory); formula derived", "computed",
+                "centroid sampling, Wood, Wiant and others (reference from memory); derived",
+                "computed",
             ),
             ENDS, centroid, ("centroid sampling",),
         ),
@@ -204,8 +217,9 @@ REGISTRY: dict[str, Formula] = {
         Formula(
             FormulaInfo(
                 "jas", "JAS scaling",
-                "V = D²·L / 10⁴ below 6 m, V = (D + (L′ − 4)/2)²·L / 10⁴ from 6 m; D smallest small-end diameter "
-                "rounded down to 1 cm (even cm from 14 cm), L′ whole metres; three decimals",
+                "V = D²·L / 10⁴ below 6 m, V = (D + (L′ − 4)/2)²·L / 10⁴ from 6 m; "
+                "D smallest small-end diameter rounded down to 1 cm (even cm from 14 cm), "
+                "L′ whole metres; three decimals",
                 "square block (a trade scale, not a volume)",
                 "rule as printed on two public scaling pages; check against the licensed standard", "found",
             ),
@@ -221,21 +235,23 @@ REGISTRY: dict[str, Formula] = {
         Formula(
             FormulaInfo(
                 "bruce_butt", "Bruce butt log", "V = (0.75 A_small + 0.25 A_large) · L",
-                "flared butt logs (empirical)", BRIGGS + ", with the stray /2 of the archived page removed", "found",
+                "flared butt logs (empirical)", BRIGGS + ", with the stray /2 of the archived page removed",
+                "found",
             ),
             ENDS, bruce_butt, ("bruce", "bruce butt log"),
         ),
         Formula(
             FormulaInfo(
-                "small_end_cylinder", "Small-end cylinder", "V = A_small · L", "cylinder", "definition", "computed"
+                "small_end_cylinder", "Small-end cylinder", "V = A_small · L", "cylinder",
+                "definition", "computed",
             ),
             ("sed1_mm", "length_m"), small_end_cylinder, ("small end",),
         ),
         Formula(
             FormulaInfo(
                 "nz_three_dimensional", "New Zealand three-dimensional (coefficients from memory)",
-                "V = (exp(1.944157 ln L + 0.029931 d + 0.884711 ln((D − d)/L) − 0.038675) + 0.07854 d² L) / 1000, "
-                "D, d in cm; mean-diameter cylinder where D ≤ d",
+                "V = (exp(1.944157 ln L + 0.029931 d + 0.884711 ln((D − d)/L) − 0.038675) "
+                "+ 0.07854 d² L) / 1000, D, d in cm; mean-diameter cylinder where D ≤ d",
                 "—", "Ellis 1982; coefficients from memory, check against the licensed copy", "from memory",
             ),
             ENDS, nz_three_dimensional, ("nz 3d", "three dimensional", "3d"),
@@ -269,3 +285,8 @@ def find_formula(text: str) -> Formula:
 def formula_named(text: str) -> FormulaInfo:
     """What is known about the formula called `text`; ValueError listing the names when there is none."""
     return find_formula(text).info
+
+
+def formulae() -> list[FormulaInfo]:
+    """Every formula there is, in the order in which they are offered."""
+    return [entry.info for entry in REGISTRY.values()]

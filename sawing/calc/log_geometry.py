@@ -1,7 +1,8 @@
 """Sizes and shape of a log: end diameters, section areas, taper, ovality, heartwood, bark.
 
-Diameters in mm, lengths in m, areas in m2. Every function takes single numbers or arrays of one shape and answers
-in kind; NaN in gives NaN out. Definitions: circle and ellipse geometry; a bark ratio that is constant along the log.
+Diameters in mm, lengths in m, areas in m2. Every function takes single numbers or arrays of one shape and
+answers in kind; NaN in gives NaN out. Definitions: circle and ellipse geometry; a bark ratio that is constant
+along the log.
 """
 
 from __future__ import annotations
@@ -16,7 +17,8 @@ Value = TypeVar("Value", float, npt.NDArray[np.float64])
 
 
 def end_diameter_mm(reading1_mm: Value, reading2_mm: Value) -> Value:
-    """Diameter of an end from two readings at right angles: their geometric mean, because pi/4 d1 d2 is an ellipse's area."""
+    """Diameter of an end from two readings at right angles: their geometric mean, because pi/4 d1 d2 is an
+    ellipse's area."""
     result: Value = (reading1_mm * reading2_mm) ** 0.5
     return result
 
@@ -34,10 +36,12 @@ def cone_frustum_m3(diameter1_mm: Value, diameter2_mm: Value, length_m: Value) -
 
 
 def centroid_position_m(small_mm: Value, large_mm: Value, length_m: Value) -> Value:
-    """Distance in m from the small end to the section that halves the volume of a paraboloid with these two ends.
+    """Distance in m from the small end to the section that halves the volume of a paraboloid with these two
+    ends.
 
-    e = L (sqrt((As^2 + Al^2)/2) - As) / (Al - As), written without the difference so that a cylinder gives L/2.
-    Source: centroid sampling (Wood, Wiant and others; reference from memory), formula derived from the paraboloid.
+    e = L (sqrt((As^2 + Al^2)/2) - As) / (Al - As), written without the difference so that a cylinder gives
+    L/2. Source: centroid sampling (Wood, Wiant and others; reference from memory), formula derived from the
+    paraboloid.
     """
     small, large = section_area_m2(small_mm), section_area_m2(large_mm)
     root: Value = ((small * small + large * large) / 2.0) ** 0.5
@@ -64,13 +68,17 @@ def heartwood_area_share(heart_mm: Value, diameter_mm: Value) -> Value:
     return (heart_mm / diameter_mm) * (heart_mm / diameter_mm)
 
 
-def heartwood_volume_share(heart_small_mm: Value, heart_large_mm: Value, small_mm: Value, large_mm: Value) -> Value:
+def heartwood_volume_share(
+    heart_small_mm: Value, heart_large_mm: Value, small_mm: Value, large_mm: Value
+) -> Value:
     """Share of a log's volume that is heartwood: frustum of the heart over frustum of the log.
 
     The mean of the two area shares is not the same thing and is not used.
     """
     length = small_mm * 0.0 + 1.0
-    return cone_frustum_m3(heart_small_mm, heart_large_mm, length) / cone_frustum_m3(small_mm, large_mm, length)
+    return cone_frustum_m3(heart_small_mm, heart_large_mm, length) / cone_frustum_m3(
+        small_mm, large_mm, length
+    )
 
 
 def bark_thickness_mm(over_bark_mm: Value, under_bark_mm: Value) -> Value:

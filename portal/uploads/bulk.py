@@ -1,0 +1,37 @@
+"""Bulk writes through COPY. Triggers and constraints of the table hold as for any other insert."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import pandas as pd
+from django.db import connection, models
+
+
+def copy_columns(model: type[models.Model], columns: Mapping[str, Any], length: int) -> int:
+    """COPY rows into the table of a model.
+
+    :param columns: attribute name of the model ("log_id") to a Series of `length` values, or to one value for all.
+        Missing values (NaN, NaT, None) become NULL.
+    :returns: number of rows written.
+    :raises django.db.IntegrityError: a constraint refused a row; nothing of the call is then written.
+    """
+    if length == 0:
+        return 0
+    fields = {f.attname: f.column for f in model._meta.concrete_fields}
+    names = [connection.ops.quote_name(fields[name]) for name in columns]
+    lists = [python_values(v, length) for v in columns.values()]
+    table = connection.ops.quote_name(model._meta.db_table)
+    # Django's cursor wrapper turns driver errors into django.db errors only for execute(); do it here for COPY.
+    with connection.wrap_database_errors, connection.cursor() as cursor:
+        with cursor.copy(f"COPY {table} ({', '.join(names)}) FROM STDIN") as copy:
+            for row in zip(*lists, strict=True):
+                copy.write_row(row)
+        return int(cursor.rowcount)
+
+
+def python_values(values: Any, length: int) -> Sequence[Any]:
+    """A list of plain Python values, missing ones as None; a single value is repeated."""
+    if not isinstance(values, pd.Series):
+        return [values] * length
+    as_objects = values.astype(object)
+    return as_objects.where(values.notna(), None).tolist()

@@ -1,0 +1,134 @@
+"""Load the invented demo scenario through the same doors as people use. Running it again adds nothing."""
+
+import json
+import os
+import secrets
+import tomllib
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pghistory
+from django.conf import settings
+
+from grading.actions import add_rule_set
+from grading.models import RuleSet
+from portal.models import Membership, Role, Upload, User
+from portal.uploads.actions import check_upload, store_upload
+from portal.uploads.registry import Target, kind_named
+from sawing.actions import create_study, offer_boards
+from sawing.models import Study
+from trials.actions import create_trial, describe_site
+from trials.models import Trial
+
+FIXTURES = Path(settings.BASE_DIR) / "fixtures"
+UPLOADER = {"clones": "manager", "layout": "manager", "logs": "mill", "boards": "mill", "prices": "manager"}
+STUDY_FIELDS = (
+    "mill",
+    "purpose",
+    "drying_plan",
+    "felled_on",
+    "sawn_on",
+    "headsaw_kerf_mm",
+    "edger_kerf_mm",
+    "widths_mm",
+    "crosscut_module_mm",
+    "log_volume_formula",
+)
+
+
+@dataclass(frozen=True)
+class SignIn:
+    """One way into the demo."""
+
+    role: str
+    username: str
+    password: str
+
+
+def load_demo(folder: Path = FIXTURES / "demo") -> tuple[Study, list[Upload], list[SignIn]]:
+    """Make the demo's people, trial and study, and bring its files.
+
+    :returns: the study, the uploads in order, and a sign-in for each role.
+    """
+    plan = tomllib.loads((folder / "trial.toml").read_text(encoding="utf-8"))
+    passwords = _passwords()
+    steward = _person("steward", "Steward of the demo", "steward@example.org", passwords, steward=True)
+    with pghistory.context(user=steward.pk, command="demo"):
+        for path in sorted((FIXTURES / "rule_sets").glob("*.toml")):
+            load_rule_set(path, steward)
+        trial = Trial.objects.filter(code=plan["trial"]["code"]).first() or create_trial(**plan["trial"], by=steward)
+        people = {p["role"]: _member(p, trial, passwords) for p in plan["people"]}
+        manager = people["manager"]
+        study = _study(plan["study"], trial, manager)
+        uploads = [_bring(folder / name, kind, trial, study, people) for kind, name in plan["files"].items()]
+        for site in plan["sites"]:
+            describe_site(trial=trial, by=manager, **site)
+        every_fifth = list(study.boards.order_by("code").values_list("code", flat=True))[::5]
+        offer_boards(study=study, by=manager, codes=every_fifth)
+    sign_ins = [SignIn(str(Role(role).label), u.username, passwords[u.username]) for role, u in people.items()]
+    return study, uploads, [*sign_ins, SignIn("Steward", "steward", passwords["steward"])]
+
+
+def load_rule_set(path: Path, by: User) -> RuleSet:
+    """Add the rule set of a TOML document, or a new version of it when the document has changed."""
+    document = tomllib.loads(path.read_text(encoding="utf-8"))
+    return add_rule_set(
+        code=document["code"],
+        title=document["title"],
+        grades=document["grades"],
+        by=by,
+        purpose=document.get("purpose", "other"),
+        origin=document.get("origin", ""),
+        caution=document.get("caution", ""),
+        rules=json.loads(json.dumps(document, default=str)),
+    )
+
+
+def _study(plan: dict[str, Any], trial: Trial, manager: User) -> Study:
+    found = Study.objects.filter(trial=trial, code=plan["code"]).first()
+    fields = {k: plan[k] for k in STUDY_FIELDS if k in plan}
+    return found or create_study(trial=trial, code=plan["code"], name=plan["name"], by=manager, **fields)
+
+
+def _bring(path: Path, kind: str, trial: Trial, study: Study, people: dict[str, User]) -> Upload:
+    target = Target(trial, study if kind_named(kind).scope == "study" else None)
+    by = people[UPLOADER.get(kind, "grader")]
+    with pghistory.context(user=by.pk, command="demo"):
+        upload = check_upload(kind_name=kind, target=target, file_name=path.name, data=path.read_bytes(), by=by)
+        return store_upload(upload_id=upload.pk, by=by)
+
+
+def _member(person: dict[str, Any], trial: Trial, passwords: dict[str, str]) -> User:
+    username = person["name"].split()[0].lower()
+    user = _person(username, person["name"], person["email"], passwords)
+    Membership.objects.get_or_create(user=user, trial=trial, role=person["role"])
+    return user
+
+
+def _person(
+    username: str, full_name: str, email: str, passwords: dict[str, str], steward: bool = False
+) -> User:
+    user = User.objects.filter(username=username).first()
+    if user is None:
+        user = User(username=username, full_name=full_name, email=email, is_superuser=steward, is_staff=steward)
+    password = passwords.setdefault(username, secrets.token_urlsafe(9))
+    _keep(passwords)
+    if not user.check_password(password):
+        user.set_password(password)
+        user.save()
+    return user
+
+
+def _passwords() -> dict[str, str]:
+    path = Path(settings.HOME) / "demo_sign_ins.json"
+    return dict(json.loads(path.read_text())) if path.exists() else {}
+
+
+def _keep(passwords: dict[str, str]) -> None:
+    """Demo passwords are made here, kept beside the demo database, readable by its owner only."""
+    path = Path(settings.HOME) / "demo_sign_ins.json"
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.touch(mode=0o600)
+    os.chmod(path, 0o600)
+    path.write_text(json.dumps(passwords))

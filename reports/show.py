@@ -1,0 +1,163 @@
+"""Figures prepared for pages: rows of tables, cards, pictures. Computes nothing; every number comes from a result."""
+
+from typing import Any
+
+from django.urls import reverse
+
+from grading.links import boards_url
+from grading.queries import current_rule_sets
+from portal.calc import shown
+from reports.calc.figures import Figures
+from reports.calc.recovery import RecoveryResult
+from sawing.calc.board_volume import SIZE_BASIS_TITLES
+from sawing.models import BoardState, Study
+from trials.links import clone_url
+from trials.models import Clone
+
+
+def rule_set_titles() -> dict[str, str]:
+    """{code: title} of the current rule sets."""
+    return {r.code: r.title for r in current_rule_sets()}
+
+
+def states(counts: dict[str, int]) -> list[tuple[str, int]]:
+    """Board states that occur, in the order of a board's life."""
+    return [(str(label), counts[value]) for value, label in BoardState.choices if counts.get(value)]
+
+
+def currency(result: RecoveryResult) -> str:
+    """The currency of the values; empty without prices."""
+    return next((g.currency for g in result.total.graded.values() if g.currency), "") or ""
+
+
+def waiting_words(n: int) -> str:
+    """What to say when rows are held; empty when none are."""
+    if not n:
+        return ""
+    return f"{shown.counted(n, 'row')} of this study's files {'is' if n == 1 else 'are'} held: the figures leave them out."
+
+
+def interval_cell(value: Any, row: Any) -> str | None:
+    """An interval in a table cell, as prepared in `clone_row`."""
+    return value or None
+
+
+def clone_row(study: Study, code: str, figures: Figures) -> dict[str, Any]:
+    """One clone of a study as a table row."""
+    ci = figures.ci95
+    row: dict[str, Any] = {
+        "clone": code,
+        "clone_url": reverse("reports:clone", args=[study.trial.code, code]),
+        "boards_url": boards_url(study, clone=code),
+        "logs_url": f"{reverse('sawing:logs', args=[study.trial.code, study.code])}?f_clone={code}",
+        "trees": figures.trees,
+        "logs": figures.logs,
+        "boards": figures.boards,
+        "log_volume_m3": figures.log_volume_m3,
+        "green_volume_m3": figures.green_volume_m3,
+        "green_recovery": figures.green_recovery,
+        "green_interval": _percent(ci and ci.green_recovery),
+        "best_value": figures.best_use.value_per_m3_log,
+        "best_interval": _number(ci and ci.best_use_value_per_m3_log),
+    }
+    for name, graded in figures.graded.items():
+        row[f"graded_{name}"] = graded.graded_recovery
+        row[f"graded_interval_{name}"] = _percent(ci and ci.graded_recovery.get(name))
+        row[f"value_{name}"] = graded.value_per_m3_log
+    return row
+
+
+def trial_clone_row(clone: Any, found: tuple[Study, Figures] | None) -> dict[str, Any]:
+    """One clone of a trial as a table row, with its latest study's green recovery where it was sawn."""
+    row: dict[str, Any] = {
+        "code": clone.code,
+        "url": clone_url(clone),
+        "name": clone.name,
+        "kind": clone.get_kind_display(),
+        "seed_parent": clone.seed_parent,
+        "pollen_parent": clone.pollen_parent,
+        "n_trees": clone.n_trees,
+        "n_sites": clone.n_sites,
+        "sawn_trees": None,
+        "green_recovery": None,
+        "green_interval": None,
+        "boards_url": "",
+    }
+    if found:
+        study, figures = found
+        row |= {k: v for k, v in clone_row(study, clone.code, figures).items() if k in row}
+        row["sawn_trees"] = figures.trees
+    return row
+
+
+def clone_cards(study: Study, code: str, result: RecoveryResult, titles: dict[str, str]) -> list[dict[str, Any]]:
+    """The figures of a clone, each with its interval and the address of the rows behind it."""
+    figures = result.by_clone[code]
+    ci, money = figures.ci95, currency(result)
+    rows = boards_url(study, clone=code)
+    basis = SIZE_BASIS_TITLES[result.size_basis]
+    cards = [_card(f"Green recovery, {basis}", figures.green_recovery, ci and ci.green_recovery, figures.boards, rows)]
+    for name, graded in figures.graded.items():
+        title = titles.get(name, name)
+        interval = ci and ci.graded_recovery.get(name)
+        cards.append(_card(f"Graded recovery, {title}", graded.graded_recovery, interval, graded.graded_boards, rows))
+    for name, graded in figures.graded.items():
+        if graded.value_per_m3_log is not None:
+            interval = ci and ci.value_per_m3_log.get(name)
+            card = _card(f"Value, {titles.get(name, name)}", graded.value_per_m3_log, interval, graded.graded_boards, rows)
+            cards.append({**card, "kind": "money", "unit": money, "note": "per m³ log", "digits": 0})
+    if figures.best_use.value_per_m3_log is not None:
+        card = _card(
+            "Value, best use of each board",
+            figures.best_use.value_per_m3_log,
+            ci and ci.best_use_value_per_m3_log,
+            figures.boards,
+            rows,
+        )
+        cards.append({**card, "kind": "money", "unit": money, "note": "per m³ log", "digits": 0})
+    return cards
+
+
+def tree_rows(study: Study, code: str, result: RecoveryResult) -> list[dict[str, Any]]:
+    """The trees of a clone with their figures."""
+    return [
+        {
+            "code": tree,
+            "url": reverse("trials:tree", args=[study.trial.code, tree]),
+            "boards_url": boards_url(study, tree=tree),
+            "figures": f,
+            "recovery": None if f.green_recovery is None else 100 * f.green_recovery,
+        }
+        for tree, f in result.by_tree.items()
+        if f.clone == code
+    ]
+
+
+def study_pictures(
+    study: Study, result: RecoveryResult, clones: dict[str, Clone], titles: dict[str, str], formula: str
+) -> dict[str, Any]:
+    return {}
+
+
+def _card(label: str, value: float | None, interval: Any, boards: int, rows: str) -> dict[str, Any]:
+    low, high = interval if interval else (None, None)
+    return {
+        "label": label,
+        "value": value,
+        "low": low,
+        "high": high,
+        "boards": boards,
+        "rows": rows,
+        "kind": "percent",
+        "unit": "",
+        "note": "",
+        "digits": None,
+    }
+
+
+def _percent(interval: Any) -> str | None:
+    return shown.interval_percent(*interval) if interval else None
+
+
+def _number(interval: Any) -> str | None:
+    return shown.interval(*interval, 0) if interval else None

@@ -1,0 +1,74 @@
+"""The files of this room, for the shared upload machine."""
+
+import pandas as pd
+
+from portal.calc.file_spec import Known, Problem
+from portal.models import Role
+from portal.uploads.registry import Target, UploadKind, register
+from sawing import actions, queries
+from sawing.columns import BOARDS, LOGS
+
+
+def logs_in_place(target: Target, rows: pd.DataFrame, known: Known, file_name: str) -> list[Problem]:
+    """Logs of a tree that was felled for another study, and stored logs that would change their tree."""
+    trees = known["trees"].set_index("tree")["felled_for"]
+    elsewhere = rows["tree"].map(trees.where(trees != target.study.code))
+    problems = [
+        Problem(
+            file_name,
+            int(number),
+            "tree",
+            f"{tree}, felled for the study {study}",
+            f"a tree felled for {target.study.code}, or not felled yet",
+        )
+        for number, tree, study in zip(rows["_row"], rows["tree"], elsewhere, strict=True)
+        if isinstance(study, str)
+    ]
+    return problems + _moved(rows, queries.stored_logs(target, rows), "log", "tree", file_name)
+
+
+def boards_in_place(target: Target, rows: pd.DataFrame, known: Known, file_name: str) -> list[Problem]:
+    """Stored boards that would change their log: that is another board, or a misread code."""
+    return _moved(rows, queries.stored_boards(target, rows), "board", "log", file_name)
+
+
+def _moved(rows: pd.DataFrame, stored: pd.DataFrame, key: str, parent: str, file_name: str) -> list[Problem]:
+    parents = dict(zip(stored[key], stored[parent], strict=True))
+    return [
+        Problem(
+            file_name,
+            int(number),
+            parent,
+            f"{code} from {given}",
+            f"{key} {code} is stored as coming from {parent} {parents[code]}; check which code was misread",
+        )
+        for number, code, given in zip(rows["_row"], rows[key], rows[parent], strict=True)
+        if code in parents and parents[code] != given
+    ]
+
+
+def register_kinds() -> None:
+    register(
+        UploadKind(
+            LOGS,
+            "study",
+            frozenset({Role.MILL, Role.MANAGER}),
+            queries.known_for_logs,
+            queries.stored_logs,
+            actions.insert_logs,
+            actions.replace_logs,
+            logs_in_place,
+        )
+    )
+    register(
+        UploadKind(
+            BOARDS,
+            "study",
+            frozenset({Role.MILL, Role.MANAGER}),
+            queries.known_for_boards,
+            queries.stored_boards,
+            actions.insert_boards,
+            actions.replace_boards,
+            boards_in_place,
+        )
+    )
