@@ -41,6 +41,14 @@ def grade_order() -> dict[str, list[str]]:
     return {str(name): list(rows["grade"]) for name, rows in known.groupby("rule_set", sort=False)}
 
 
+def reject_grades() -> dict[str, list[str]]:
+    """{rule set: its reject grades} of the current rule sets; an empty list where nothing is rejected."""
+    found: dict[str, list[str]] = {code: [] for code in grade_order()}
+    for code, grade in Grade.objects.filter(rule_set__current=True, reject=True).values_list("rule_set__code", "code"):
+        found[code].append(grade)
+    return found
+
+
 def grade_ids() -> dict[tuple[str, str], tuple[int, int]]:
     """{(rule set, grade): (rule set id, grade id)} of the current rule sets."""
     grades = Grade.objects.filter(rule_set__current=True)

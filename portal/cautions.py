@@ -8,26 +8,31 @@ from types import MappingProxyType
 CAUTIONS: MappingProxyType[str, str] = MappingProxyType(
     {
         "C1": (
-            "Felling, limbing and crosscutting kill. Only trained and authorised people, with the site’s safety "
-            "plan, two people on site, and local law in force. This list does not clear a tree for felling."
+            "Felling, limbing and crosscutting kill. Only trained and authorised people, with the site’s "
+            "safety plan, two people on site, and local law in force. This list does not clear a tree for "
+            "felling."
         ),
         "C2": (
-            "Logs roll and spring under growth stress; saws, edgers and docking saws maim. Trained operators, "
-            "guards, lock-out before clearing; no phone in the hand beside running machinery."
+            "Logs roll and spring under growth stress; saws, edgers and docking saws maim. Trained "
+            "operators, guards, lock-out before clearing; no phone in the hand beside running machinery."
         ),
-        "C3": "Stacks fall, kilns scald and starve of oxygen, dust burns and harms lungs. Follow the yard’s rules.",
+        "C3": (
+            "Stacks fall, kilns scald and starve of oxygen, dust burns and harms lungs. Follow the yard’s "
+            "rules."
+        ),
         "C4": (
             "Specimens break with force and throw splinters. Test under a competent person with guards and "
             "eye protection."
         ),
         "C5": "Trial grade only. Not a certified, licensed or marked grade; not evidence of compliance.",
         "C6": (
-            "Structural use needs grading by a licensed or certified body under the current standard, and design "
-            "to the local building code by a qualified person. Characteristic values here describe this sample."
+            "Structural use needs grading by a licensed or certified body under the current standard, and "
+            "design to the local building code by a qualified person. Characteristic values here describe "
+            "this sample."
         ),
         "C7": (
-            "Sapwood is not durable, in any species. Durability figures are for heartwood of the pieces tested, "
-            "in the exposure tested."
+            "Sapwood is not durable, in any species. Durability figures are for heartwood of the pieces "
+            "tested, in the exposure tested."
         ),
         "C8": (
             "Test life of small stakes is not the life of a building part. Use and hazard class, detailing, "
@@ -44,8 +49,8 @@ CAUTIONS: MappingProxyType[str, str] = MappingProxyType(
         ),
         "C11": "Fewer than 5 trees per clone: shown for information, not for ranking.",
         "C12": (
-            "Limits entered from memory and not yet checked against the licensed standard: for development and "
-            "demonstration."
+            "Limits entered from memory and not yet checked against the licensed standard: for development "
+            "and demonstration."
         ),
         "C13": (
             "Check that boards are dry, sound and insect-free before transport; biosecurity rules may forbid "

@@ -67,7 +67,7 @@ def sample_boards() -> list[dict[str, Any]]:
 
 
 def picture_samples() -> list[dict[str, str]]:
-    """Pictures that the rooms bring along: each app may have a module look_samples with a function samples()."""
+    """Pictures that the rooms bring along: an app may have a module look_samples with samples()."""
     found: list[dict[str, str]] = []
     for config in apps.get_app_configs():
         if config.module is not None and module_has_submodule(config.module, "look_samples"):

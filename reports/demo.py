@@ -12,6 +12,7 @@ import pghistory
 from django.conf import settings
 
 from grading.actions import add_rule_set
+from grading.calc.rule_set_documents import RuleSetDocument, read_rule_sets
 from grading.models import RuleSet
 from portal.models import Membership, Role, Upload, User
 from portal.uploads.actions import check_upload, store_upload
@@ -55,8 +56,8 @@ def load_demo(folder: Path = FIXTURES / "demo") -> tuple[Study, list[Upload], li
     passwords = _passwords()
     steward = _person("steward", "Steward of the demo", "steward@example.org", passwords, steward=True)
     with pghistory.context(user=steward.pk, command="demo"):
-        for path in sorted((FIXTURES / "rule_sets").glob("*.toml")):
-            load_rule_set(path, steward)
+        for document in read_rule_sets(FIXTURES / "rule_sets"):
+            load_rule_set(document, steward)
         trial = Trial.objects.filter(code=plan["trial"]["code"]).first() or create_trial(**plan["trial"], by=steward)
         people = {p["role"]: _member(p, trial, passwords) for p in plan["people"]}
         manager = people["manager"]
@@ -70,18 +71,18 @@ def load_demo(folder: Path = FIXTURES / "demo") -> tuple[Study, list[Upload], li
     return study, uploads, [*sign_ins, SignIn("Steward", "steward", passwords["steward"])]
 
 
-def load_rule_set(path: Path, by: User) -> RuleSet:
-    """Add the rule set of a TOML document, or a new version of it when the document has changed."""
-    document = tomllib.loads(path.read_text(encoding="utf-8"))
+def load_rule_set(document: RuleSetDocument, by: User) -> RuleSet:
+    """Add the rule set of a document, or a new version of it when the document has changed."""
+    content = document.content
     return add_rule_set(
-        code=document["code"],
-        title=document["title"],
-        grades=document["grades"],
+        code=document.code,
+        title=document.title,
+        grades=list(document.grades),
         by=by,
-        purpose=document.get("purpose", "other"),
-        origin=document.get("origin", ""),
-        caution=document.get("caution", ""),
-        rules=json.loads(json.dumps(document, default=str)),
+        purpose=content.get("purpose", "other"),
+        origin=content.get("origin", ""),
+        caution=content.get("caution", ""),
+        rules=content,
     )
 
 

@@ -1,5 +1,6 @@
 """How figures shall be computed for a look."""
 
+from collections.abc import Mapping
 from typing import Any
 
 from django import forms
@@ -10,23 +11,16 @@ from sawing.models import Study
 
 
 class FiguresForm(forms.Form):
-    """Log volume formula and size basis; both empty means the study's own formula and actual green sizes."""
+    """Log volume formula and size basis; what is not asked for is the study's own formula and actual green sizes."""
 
-    formula = forms.ChoiceField(label="Log volume", required=False)
-    size_basis = forms.ChoiceField(
-        label="Board sizes", required=False, choices=[(b, SIZE_BASIS_TITLES[b]) for b in SIZE_BASES]
-    )
+    formula = forms.ChoiceField(label="Log volume")
+    size_basis = forms.ChoiceField(label="Board sizes", choices=[(b, SIZE_BASIS_TITLES[b]) for b in SIZE_BASES])
 
-    def __init__(self, *args: Any, study: Study, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.study = study
+    def __init__(self, query: Mapping[str, str], *, study: Study) -> None:
+        self.usual = {"formula": study.log_volume_formula, "size_basis": "actual_green"}
+        super().__init__({name: query.get(name) or usual for name, usual in self.usual.items()})
         self.fields["formula"].choices = [(f.name, f.title) for f in formulae()]
-        self.initial = {"formula": study.log_volume_formula, "size_basis": "actual_green"}
 
     def choice(self) -> dict[str, Any]:
-        """Arguments for `queries.study_recovery`."""
-        given = self.cleaned_data if self.is_bound and self.is_valid() else {}
-        return {
-            "formula": given.get("formula") or self.study.log_volume_formula,
-            "size_basis": given.get("size_basis") or "actual_green",
-        }
+        """Arguments for `queries.study_recovery`; the usual ones when what was asked for is not known."""
+        return dict(self.cleaned_data if self.is_valid() else self.usual)

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from grading.queries import grade_frame, grade_order, known_grades
+from grading.queries import grade_frame, grade_order, known_grades, reject_grades
 from portal.uploads.frames import frame
 from portal.uploads.queries import waiting_count
 from portal.uploads.registry import Target
@@ -74,6 +74,7 @@ def study_recovery(
         size_basis=size_basis,
         bark_factor=study.bark_factor,
         grade_order=grade_order(),
+        reject_grades=reject_grades(),
     )
     return compute_with_held_rows(
         frames.trees, frames.logs, frames.boards, frames.grades, frames.prices, options

@@ -1,18 +1,21 @@
 """Figures prepared for pages: rows of tables, cards, pictures. Computes nothing; every number comes from a result."""
 
+from collections.abc import Callable, Mapping
 from typing import Any
+from urllib.parse import urlencode
 
 from django.urls import reverse
+from django.utils.html import format_html
 
 from grading.links import boards_url
 from grading.queries import current_rule_sets
 from portal.calc import shown
+from portal.tables import Column
 from reports.calc.figures import Figures
 from reports.calc.recovery import RecoveryResult
 from sawing.calc.board_volume import SIZE_BASIS_TITLES
 from sawing.models import BoardState, Study
 from trials.links import clone_url
-from trials.models import Clone
 
 
 def rule_set_titles() -> dict[str, str]:
@@ -37,33 +40,69 @@ def waiting_words(n: int) -> str:
     return f"{shown.counted(n, 'row')} of this study's files {'is' if n == 1 else 'are'} held: the figures leave them out."
 
 
-def interval_cell(value: Any, row: Any) -> str | None:
-    """An interval in a table cell, as prepared in `clone_row`."""
-    return value or None
+def balance_urls(study: Study) -> dict[str, str]:
+    """Addresses of the rows behind the parts of a study's balance."""
+    logs = reverse("sawing:logs", args=[study.trial.code, study.code])
+    return {"boards": boards_url(study), "round wood": logs}
+
+
+def link(name: str) -> Callable[[Mapping[str, Any]], str]:
+    """A column's address, taken from a field of the row."""
+    return lambda row: str(row[name])
+
+
+def with_interval(name: str, kind: str) -> Callable[[Any, Mapping[str, Any]], Any]:
+    """A column's cell: the estimate, and under it the interval kept in the row as `<name>_interval`."""
+
+    def cell(value: Any, row: Mapping[str, Any]) -> Any:
+        interval = row.get(f"{name}_interval")
+        if kind == "percent":
+            text = (shown.percent(value) or "").removesuffix("%").strip()
+            bounds = shown.interval_percent(*interval) if interval else None
+        else:
+            text, bounds = shown.money(value, digits=0), shown.interval(*interval, 0) if interval else None
+        if not text:
+            return None
+        return format_html('{}<span class="under">{}</span>', text, bounds or "no interval")
+
+    return cell
+
+
+def with_bounds(columns: list[Column]) -> list[Column]:
+    """For a download: the bounds of each interval as columns of their own behind their estimate."""
+    found = []
+    for column in columns:
+        found.append(column)
+        if column.kind in ("percent", "money"):
+            for end in ("low", "high"):
+                found.append(Column(f"{column.name}_{end}", f"{column.label}, 95 % {end}", unit=column.unit))
+    return found
 
 
 def clone_row(study: Study, code: str, figures: Figures) -> dict[str, Any]:
-    """One clone of a study as a table row."""
+    """One clone of a study as a table row; each estimate with its interval and its two bounds."""
     ci = figures.ci95
     row: dict[str, Any] = {
         "clone": code,
         "clone_url": reverse("reports:clone", args=[study.trial.code, code]),
         "boards_url": boards_url(study, clone=code),
-        "logs_url": f"{reverse('sawing:logs', args=[study.trial.code, study.code])}?f_clone={code}",
+        "logs_url": f"{reverse('sawing:logs', args=[study.trial.code, study.code])}?{urlencode({'f_clone': code})}",
         "trees": figures.trees,
         "logs": figures.logs,
         "boards": figures.boards,
         "log_volume_m3": figures.log_volume_m3,
         "green_volume_m3": figures.green_volume_m3,
-        "green_recovery": figures.green_recovery,
-        "green_interval": _percent(ci and ci.green_recovery),
-        "best_value": figures.best_use.value_per_m3_log,
-        "best_interval": _number(ci and ci.best_use_value_per_m3_log),
+    }
+    estimates: dict[str, tuple[float | None, Any]] = {
+        "green_recovery": (figures.green_recovery, ci and ci.green_recovery),
+        "best_value": (figures.best_use.value_per_m3_log, ci and ci.best_use_value_per_m3_log),
     }
     for name, graded in figures.graded.items():
-        row[f"graded_{name}"] = graded.graded_recovery
-        row[f"graded_interval_{name}"] = _percent(ci and ci.graded_recovery.get(name))
-        row[f"value_{name}"] = graded.value_per_m3_log
+        estimates[f"graded_{name}"] = (graded.graded_recovery, ci and ci.graded_recovery.get(name))
+        estimates[f"value_{name}"] = (graded.value_per_m3_log, ci and ci.value_per_m3_log.get(name))
+    for name, (value, interval) in estimates.items():
+        low, high = interval or (None, None)
+        row |= {name: value, f"{name}_interval": interval, f"{name}_low": low, f"{name}_high": high}
     return row
 
 
@@ -80,7 +119,7 @@ def trial_clone_row(clone: Any, found: tuple[Study, Figures] | None) -> dict[str
         "n_sites": clone.n_sites,
         "sawn_trees": None,
         "green_recovery": None,
-        "green_interval": None,
+        "green_recovery_interval": None,
         "boards_url": "",
     }
     if found:
@@ -133,12 +172,6 @@ def tree_rows(study: Study, code: str, result: RecoveryResult) -> list[dict[str,
     ]
 
 
-def study_pictures(
-    study: Study, result: RecoveryResult, clones: dict[str, Clone], titles: dict[str, str], formula: str
-) -> dict[str, Any]:
-    return {}
-
-
 def _card(label: str, value: float | None, interval: Any, boards: int, rows: str) -> dict[str, Any]:
     low, high = interval if interval else (None, None)
     return {
@@ -153,11 +186,3 @@ def _card(label: str, value: float | None, interval: Any, boards: int, rows: str
         "note": "",
         "digits": None,
     }
-
-
-def _percent(interval: Any) -> str | None:
-    return shown.interval_percent(*interval) if interval else None
-
-
-def _number(interval: Any) -> str | None:
-    return shown.interval(*interval, 0) if interval else None

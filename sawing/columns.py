@@ -3,10 +3,13 @@
 from portal.calc.file_spec import Column, FileKind
 from sawing.calc.tally_checks import board_remarks, check_boards, check_logs, log_remarks
 
+# Limits refuse what cannot be, not what is rare. Their lower ends also tell 1,152 from 1.152.
+SHORTEST_M = 0.05
 LONGEST_LOG_M = 13.0
+THINNEST_LOG_MM = 10.0
 THICKEST_LOG_MM = 2_000.0
-THICKEST_BOARD_MM = 400.0
-WIDEST_BOARD_MM = 1_000.0
+THICKNESS_MM = (1.0, 400.0)
+WIDTH_MM = (5.0, 1_000.0)
 
 
 def _diameter(name: str, help_text: str, example: str, *, required: bool = False) -> Column:
@@ -15,7 +18,7 @@ def _diameter(name: str, help_text: str, example: str, *, required: bool = False
         "number",
         required=required,
         unit="mm",
-        above=0,
+        minimum=THINNEST_LOG_MM,
         maximum=THICKEST_LOG_MM,
         help=help_text,
         example=example,
@@ -29,14 +32,16 @@ def _heart(name: str, end: str, example: str) -> Column:
     )
 
 
-def _board_size(name: str, help_text: str, largest: float, example: str, *, required: bool = False) -> Column:
+def _board_size(
+    name: str, help_text: str, limits: tuple[float, float], example: str, *, required: bool = False
+) -> Column:
     return Column(
         name,
         "number",
         required=required,
         unit="mm",
-        above=0,
-        maximum=largest,
+        minimum=limits[0],
+        maximum=limits[1],
         help=help_text,
         example=example,
     )
@@ -72,7 +77,7 @@ LOGS = FileKind(
             "number",
             required=True,
             unit="m",
-            above=0,
+            minimum=SHORTEST_M,
             maximum=LONGEST_LOG_M,
             help="length along the axis",
             example="4.1",
@@ -107,7 +112,13 @@ LOGS = FileKind(
             example="480",
         ),
         Column(
-            "mass_kg", "number", unit="kg", above=0, maximum=30_000, help="mass when measured", example="187"
+            "mass_kg",
+            "number",
+            unit="kg",
+            minimum=0.1,
+            maximum=30_000,
+            help="mass when measured",
+            example="187",
         ),
         _diameter("centroid_mm", "diameter at the centroid position", "264"),
         Column(
@@ -131,14 +142,14 @@ BOARDS = FileKind(
         Column(
             "log", "code", required=True, refers_to="logs", help="log it was sawn from", example="AR-12-07-1"
         ),
-        _board_size("thickness_mm", "actual green thickness", THICKEST_BOARD_MM, "28", required=True),
-        _board_size("width_mm", "actual green width", WIDEST_BOARD_MM, "154", required=True),
+        _board_size("thickness_mm", "actual green thickness", THICKNESS_MM, "28", required=True),
+        _board_size("width_mm", "actual green width", WIDTH_MM, "154", required=True),
         Column(
             "length_m",
             "number",
             required=True,
             unit="m",
-            above=0,
+            minimum=SHORTEST_M,
             maximum=LONGEST_LOG_M,
             help="length as sawn",
             example="4.1",
@@ -148,15 +159,15 @@ BOARDS = FileKind(
         Column(
             "cell", "code", help="cell on the log end (row and column of the label sheet)", example="B-15-33"
         ),
-        _board_size("nominal_thickness_mm", "thickness it is sold as", THICKEST_BOARD_MM, "25"),
-        _board_size("nominal_width_mm", "width it is sold as", WIDEST_BOARD_MM, "150"),
-        _board_size("dry_thickness_mm", "thickness after drying or dressing", THICKEST_BOARD_MM, "26.5"),
-        _board_size("dry_width_mm", "width after drying or dressing", WIDEST_BOARD_MM, "148"),
+        _board_size("nominal_thickness_mm", "thickness it is sold as", THICKNESS_MM, "25"),
+        _board_size("nominal_width_mm", "width it is sold as", WIDTH_MM, "150"),
+        _board_size("dry_thickness_mm", "thickness after drying or dressing", THICKNESS_MM, "26.5"),
+        _board_size("dry_width_mm", "width after drying or dressing", WIDTH_MM, "148"),
         Column(
             "dry_length_m",
             "number",
             unit="m",
-            above=0,
+            minimum=SHORTEST_M,
             maximum=LONGEST_LOG_M,
             help="length after drying and docking",
             example="4.0",

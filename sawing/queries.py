@@ -138,9 +138,16 @@ def sections(logs: pd.DataFrame, end: str) -> pd.Series:
     return ((first * second) ** 0.5).where(second.notna(), first)
 
 
-def balance_of(study: Study, logs: pd.DataFrame, boards: pd.DataFrame) -> LogBalance:
-    """Where the wood of these logs went, in actual green volume (m3)."""
-    volumes = log_volumes(logs, study.log_volume_formula, study.bark_factor)
+def study_balance(study: Study, formula: str | None = None) -> LogBalance:
+    """Where the wood of every log of a study went, in actual green volume (m3)."""
+    return balance_of(study, log_frame(study), board_frame(study), formula)
+
+
+def balance_of(
+    study: Study, logs: pd.DataFrame, boards: pd.DataFrame, formula: str | None = None
+) -> LogBalance:
+    """Where the wood of these logs went, in actual green volume (m3); the study's own formula when None."""
+    volumes = log_volumes(logs, formula or study.log_volume_formula, study.bark_factor)
     return log_balance(
         logs["log"], volumes.volume_m3, boards, board_volumes(boards).volume_m3, study.headsaw_kerf_mm
     )

@@ -16,6 +16,7 @@ from sawing.calc.log_formulae import formulae
 from sawing.calc.log_volume import log_volumes
 from sawing.forms import StudyForm
 from sawing.links import board_url, log_url, study_url
+from sawing.log_pictures import balance_picture, ends
 from sawing.models import Study
 from trials.queries import trial_for, trials_of
 
@@ -127,12 +128,11 @@ def log(request: HttpRequest, trial: str, study: str, code: str) -> HttpResponse
         "trial": found.trial,
         "log": log,
         "table": table,
-        "volume": chosen.volume_m3.iloc[0],
         "formula": chosen.formula,
         "volumes": _by_formula(one, found.bark_factor),
-        "balance": balance.parts.iloc[0].to_dict(),
         "kerf_note": balance.kerf_note,
-        "recovery": balance.parts["boards_m3"].iloc[0] / balance.parts["log_volume_m3"].iloc[0],
+        "balance": balance_picture(code, balance, len(boards)),
+        "end": ends(found, one.iloc[0].to_dict(), boards) if len(boards) else None,
     }
     return render(request, "sawing/log.html", context)
 

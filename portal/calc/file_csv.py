@@ -3,6 +3,7 @@
 import csv
 import io
 from collections.abc import Iterator
+from itertools import islice
 
 from portal.calc.file_content import decode
 from portal.calc.file_table import Grid, ReadLimits, find_header, refuse
@@ -36,12 +37,13 @@ def _without_separator_line(text: str) -> str:
 
 
 def _separator(text: str, expected: frozenset[str], limits: ReadLimits) -> str:
-    sample = "".join(line for line, _ in zip(_lines(text, limits), range(SAMPLE_LINES), strict=False))
+    first_lines = islice(io.StringIO(text, newline=""), SAMPLE_LINES)
+    sample = [line[: limits.max_line_characters] for line in first_lines]
     best, most = SEPARATORS[0], (-1, -1)
     for separator in SEPARATORS:
         rows: list[list[str]] = []
         try:
-            rows.extend(csv.reader(_lines(sample, limits), delimiter=separator))
+            rows.extend(csv.reader(sample, delimiter=separator))
         except csv.Error:
             continue
         index, count = find_header(rows, expected)

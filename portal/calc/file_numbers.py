@@ -45,7 +45,7 @@ LONGEST_NUMBER = 60
 PLAIN = re.compile(r"[0-9]{1,15}(?:\.(?:[0-9]{1,2}|[0-9]{4,15}))?")
 PARTS = re.compile(
     r"(?P<sign>[+-]?)(?P<body>[0-9.,' ]*[0-9][0-9.,']*)"
-    r"(?:[eE](?P<power>[+-]?[0-9]{1,4}))?(?P<unit> ?[^\W\d].*| ?[%°].*)?"
+    r"(?:[eE](?P<power>[+-]?[0-9]{1,4}))?(?P<unit> ?(?:[%°]|[^\W\d_]+[23²³]?(?:/[^\W\d_]+[23²³]?)?))?"
 )
 WHOLE = re.compile(r"[0-9]+")
 ONE_SIGN = re.compile(r"(?P<before>[0-9]*)(?P<sign>[.,])(?P<after>[0-9]*)")

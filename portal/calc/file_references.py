@@ -102,7 +102,7 @@ def _expected(code: str, target: str, codes: list[str], held: Any) -> str:
     if waiting:
         return f"a {name} that is there; {name} {shown(code)} is itself held ({waiting}): mend that row first"
     near = [other for other in codes if abs(len(other) - len(code)) <= 2][:MOST_COMPARED]
-    close = difflib.get_close_matches(code, near, n=3, cutoff=0.75)
+    close = difflib.get_close_matches(code, near, n=3, cutoff=0.65)
     hint = f"; close: {', '.join(map(shown, close))}" if close else ""
     return (
         f"the code of a known {name}{hint}; correct the code, or bring the {target.replace('_', ' ')} first"

@@ -59,7 +59,7 @@ class CellRange:
 
 @dataclass(frozen=True)
 class Grid:
-    """All rows of a file or sheet with the row numbers a person sees; nothing interpreted yet.
+    """The rows of a file or sheet with the row numbers a person sees; nothing interpreted yet.
 
     `surplus_is_wrong`: a cell beyond the header's width is a mistake (CSV), no unnamed column (sheet).
     `uncomputed` and `computed` are (row number, column index from 0) of formula cells without, with a value.

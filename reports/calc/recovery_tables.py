@@ -3,7 +3,7 @@ with value."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
@@ -34,7 +34,8 @@ class RecoveryOptions:
     """How a recovery is computed: log volume formula, size basis, bark factor, resampling, order of grades.
 
     `grade_order` lists a rule set's grades as they shall be shown; other grades follow as the price list,
-    then the grades frame, bring them.
+    then the grades frame, bring them. `reject_grades` names, for the rule sets that say so, the grades that
+    accept nothing: their pieces count as graded, not as accepted.
     """
 
     log_volume: str = "smalian"
@@ -43,6 +44,7 @@ class RecoveryOptions:
     resamples: int = RESAMPLES
     seed: int = SEED
     grade_order: Mapping[str, Sequence[str]] = field(default_factory=dict)
+    reject_grades: Mapping[str, Collection[str]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

@@ -8,20 +8,22 @@ from django.shortcuts import render
 from django.views.decorators.http import require_GET
 
 from grading.links import boards_url
+from grading.queries import current_rule_sets
 from portal.tables import Column, Table
 from portal.uploads.queries import manager_of
-from reports import queries, show
+from reports import queries, show, study_pictures
 from reports.forms import FiguresForm
+from sawing.log_pictures import balance_picture
 from sawing.models import Study
-from sawing.queries import state_counts, study_for
+from sawing.queries import state_counts, study_balance, study_for
 
 
 @require_GET
 def study(request: HttpRequest, trial: str, study: str) -> HttpResponse:
     found = study_for(request.user, trial, study)
-    form = FiguresForm(request.GET or None, study=found)
+    form = FiguresForm(request.GET.dict(), study=found)
     choice = form.choice()
-    if form.is_bound and form.errors:
+    if form.errors:
         messages.warning(request, "That formula or size basis is not known; the study's own is shown.")
     result = queries.study_recovery(found, **choice)
     clones = {c.code: c for c in found.trial.clones.all()}
@@ -39,35 +41,44 @@ def study(request: HttpRequest, trial: str, study: str) -> HttpResponse:
         "waiting": queries.rows_waiting(found),
         "may_manage": manager_of(request.user, found.trial_id),
         "boards_url": boards_url(found),
-        **show.study_pictures(found, result, clones, titles, formula=choice["formula"]),
     }
+    if result.total.logs:
+        balance = study_balance(found, choice["formula"])
+        context |= {
+            "balance": balance_picture("the round wood", balance, result.total.boards, show.balance_urls(found)),
+            "kerf_note": balance.kerf_note,
+            "recovery": study_pictures.recovery(result, clones),
+            "out_turns": study_pictures.out_turns(found, result, clones, list(current_rule_sets())),
+        }
     return render(request, "reports/study.html", context)
 
 
 def clone_table(
     request: HttpRequest, study: Study, result: Any, clones: dict[str, Any], titles: dict[str, str]
 ) -> Table:
-    """Clones with their figures and intervals, every figure a link to its boards."""
-    rows = [show.clone_row(study, code, f) for code, f in result.by_clone.items()]
+    """Clones with their figures, each with its interval and a link to its boards."""
+    money = show.currency(result)
+
+    def figure(name: str, label: str, kind: str = "percent", **more: Any) -> Column:
+        return Column(name, label, kind=kind, show=show.with_interval(name, kind), url=show.link("boards_url"), **more)
+
     columns = [
-        Column("clone", "Clone", kind="code", key=True, url=lambda r: r["clone_url"]),
+        Column("clone", "Clone", kind="code", key=True, url=show.link("clone_url")),
         Column("trees", "Trees", kind="integer", key=True),
-        Column("logs", "Logs", kind="integer"),
-        Column("boards", "Boards", kind="integer", url=lambda r: r["boards_url"]),
-        Column("log_volume_m3", "Logs", kind="cubic_metres", digits=3, url=lambda r: r["logs_url"]),
-        Column("green_volume_m3", "Boards, volume", kind="cubic_metres", digits=3, url=lambda r: r["boards_url"]),
-        Column("green_recovery", "Green recovery", kind="percent", key=True, url=lambda r: r["boards_url"]),
-        Column("green_interval", "95 % interval", show=show.interval_cell, sort=False),
+        Column("logs", "Logs", kind="integer", url=show.link("logs_url")),
+        Column("boards", "Boards", kind="integer", url=show.link("boards_url")),
+        Column("log_volume_m3", "Log volume", kind="cubic_metres", digits=3, url=show.link("logs_url")),
+        Column("green_volume_m3", "Board volume", kind="cubic_metres", digits=3, url=show.link("boards_url")),
+        figure("green_recovery", "Green recovery", key=True),
     ]
-    for name in result.total.graded:
-        title = titles.get(name, name)
+    columns += [figure(f"graded_{n}", f"Graded: {titles.get(n, n)}") for n in result.total.graded]
+    if money or result.total.best_use.value is not None:
+        unit = f"{money}/m³ log"
         columns += [
-            Column(f"graded_{name}", f"Graded: {title}", kind="percent", url=lambda r: r["boards_url"]),
-            Column(f"graded_interval_{name}", "95 % interval", show=show.interval_cell, sort=False),
-            Column(f"value_{name}", f"Value per m³ log: {title}", kind="money", digits=0, unit=show.currency(result)),
+            figure(f"value_{n}", f"Value: {titles.get(n, n)}", "money", unit=unit) for n in result.total.graded
         ]
-    columns += [
-        Column("best_value", "Value per m³ log: best use", kind="money", digits=0, unit=show.currency(result)),
-        Column("best_interval", "95 % interval", show=show.interval_cell, sort=False),
-    ]
+        columns.append(figure("best_value", "Value: best use", "money", unit=unit))
+    rows = [show.clone_row(study, code, f) for code, f in result.by_clone.items()]
+    if "download" in request.GET:
+        columns = show.with_bounds(columns)
     return Table(request, rows=rows, columns=columns, what="clone", order="clone", file_name=f"{study.code}_clones")

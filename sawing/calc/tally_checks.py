@@ -75,13 +75,13 @@ def log_remarks(rows: pd.DataFrame, known: Known, file: str) -> list[str]:
 def check_boards(rows: pd.DataFrame, known: Known, file: str) -> list[Problem]:
     """More board volume than the log has: a problem of every board of that log in the file.
 
-    `known["logs"]` may carry volume_m3 (without it nothing is judged) and stored_board_volume_m3, the actual
-    green volume of its boards already there.
+    `known["logs"]` may carry volume_m3 (without it nothing is judged); `known["stored_boards"]` (board, log,
+    volume_m3 in actual green size) the boards already there. A board sent again counts once.
     """
     logs = known.get("logs")
     if logs is None or "volume_m3" not in logs.columns:
         return []
-    over = over_volume(rows, logs)
+    over = over_volume(rows, logs, known.get("stored_boards"))
     texts = {
         log: over_volume_text(log, boards_m3, log_m3)
         for log, boards_m3, log_m3 in zip(over["log"], over["boards_m3"], over["log_m3"], strict=True)
@@ -113,16 +113,20 @@ def board_remarks(rows: pd.DataFrame, known: Known, file: str) -> list[str]:
     return remarks
 
 
-def over_volume(boards: pd.DataFrame, logs: pd.DataFrame) -> pd.DataFrame:
+def over_volume(boards: pd.DataFrame, logs: pd.DataFrame, stored: pd.DataFrame | None = None) -> pd.DataFrame:
     """Logs with more board volume than log volume: columns log, boards_m3, log_m3.
 
-    `boards`: board rows (actual green size); `logs`: log, volume_m3 and, where known, stored_board_volume_m3
-    (m³ of boards already there). Logs without a volume are not judged.
+    `boards`: board rows (actual green size); `logs`: log, volume_m3; `stored`: boards already there (board, log,
+    volume_m3), of which those that stand in `boards` too are counted once. Logs without a volume, and logs
+    without a row in `boards`, are not judged.
     """
     sums = board_volumes(boards).volume_m3.groupby(boards["log"]).sum()
     table = logs.loc[logs["log"].isin(sums.index)].drop_duplicates("log").set_index("log")
-    stored = table["stored_board_volume_m3"].fillna(0.0) if "stored_board_volume_m3" in table else 0.0
-    total = sums.reindex(table.index) + stored
+    total = sums.reindex(table.index)
+    if stored is not None and len(stored):
+        others = stored[~stored["board"].isin(boards["board"])]
+        earlier = others["volume_m3"].astype(float).groupby(others["log"]).sum()
+        total = total + earlier.reindex(table.index).fillna(0.0)
     over = total > table["volume_m3"] * (1 + ROUNDING)
     frame = pd.DataFrame(
         {"log": table.index, "boards_m3": total.to_numpy(), "log_m3": table["volume_m3"].to_numpy()}

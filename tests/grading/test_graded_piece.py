@@ -12,9 +12,15 @@ from grading.calc.graded_piece import graded_pieces, larger_than_board
 from sawing.calc.board_volume import board_volumes
 
 BOARDS = pd.DataFrame(
-    {"board": ["B1", "B2"], "thickness_mm": [28.0, 40.0], "width_mm": [106.0, 150.0], "length_m": [3.0, 4.0],
-     "nominal_thickness_mm": [25.0, 38.0], "nominal_width_mm": [100.0, 140.0]}
-)  # fmt: skip
+    {
+        "board": ["B1", "B2"],
+        "thickness_mm": [28.0, 40.0],
+        "width_mm": [106.0, 150.0],
+        "length_m": [3.0, 4.0],
+        "nominal_thickness_mm": [25.0, 38.0],
+        "nominal_width_mm": [100.0, 140.0],
+    }
+)
 
 
 def grades(**graded: object) -> pd.DataFrame:
@@ -75,9 +81,13 @@ def test_negative_graded_size_is_a_problem() -> None:
 def test_a_piece_within_its_board_has_no_more_volume(shares: list[tuple[float, float, float]]) -> None:
     part = np.array(shares, dtype=float).reshape(-1, 3)
     rows = pd.DataFrame(
-        {"board": ["B2"] * len(part), "graded_thickness_mm": part[:, 0] * 40, "graded_width_mm": part[:, 1] * 150,
-         "graded_length_m": part[:, 2] * 4}
-    )  # fmt: skip
+        {
+            "board": ["B2"] * len(part),
+            "graded_thickness_mm": part[:, 0] * 40,
+            "graded_width_mm": part[:, 1] * 150,
+            "graded_length_m": part[:, 2] * 4,
+        }
+    )
     found = graded_pieces(rows, BOARDS, board_volumes(BOARDS)).volume_m3
     assert larger_than_board(rows, BOARDS) == []
     np.testing.assert_allclose(found, part.prod(axis=1) * 0.024, rtol=1e-12, atol=1e-15)

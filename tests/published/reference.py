@@ -1,4 +1,5 @@
-"""Reading the reference tables in fixtures/reference: published or independently computed values with their origin."""
+"""Reading the reference tables in fixtures/reference: published or independently computed values with their
+origin."""
 
 from __future__ import annotations
 
@@ -38,8 +39,12 @@ def checks(name: str) -> dict[str, Check]:
     """The checks of a reference table by their id."""
     return {
         row["check_id"]: Check(
-            row["check_id"], row["inputs"], row["quantity"], float(row["expected"]), float(row["tolerance_rel"]),
+            row["check_id"],
+            row["inputs"],
+            row["quantity"],
+            float(row["expected"]),
+            float(row["tolerance_rel"]),
             row["origin"],
         )
         for row in rows(name)
-    }  # fmt: skip
+    }

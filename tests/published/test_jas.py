@@ -1,4 +1,5 @@
-"""JAS log scaling against the rule as printed on two public scaling pages (found there; check the licensed standard).
+"""JAS log scaling against the rule as printed on two public scaling pages (found there; check the licensed
+standard).
 
 Expected values: computed by hand from that rule, fixtures/reference/02_jas.csv.
 """
@@ -31,7 +32,8 @@ def test_the_smaller_reading_is_scaled() -> None:
 
 
 def test_a_short_log_scales_as_its_square_block() -> None:
-    """Shorter than 6 m JAS takes the square of the diameter: 4/pi = 1.2732 of the small-end cylinder (computed)."""
+    """Shorter than 6 m JAS takes the square of the diameter: 4/pi = 1.2732 of the small-end cylinder
+    (computed)."""
     logs = pd.DataFrame({"sed1_mm": [300.0], "length_m": [4.0]})
     cylinder = log_volumes(logs, "small_end_cylinder").volume_m3.iloc[0]
     assert log_volumes(logs, "jas").volume_m3.iloc[0] / cylinder == pytest.approx(1.2732, abs=2e-4)

@@ -1,9 +1,10 @@
 """Log volume formulae against solids whose volume is known exactly, and against each other's published forms.
 
-Source of the formulae: Briggs 1994, Forest Products Measurements and Conversion Factors, ch. 2, table 2-1 (found).
-Expected values: computed independently of this code (numpy, scipy quad) from those forms on a cone, a paraboloid, a
-neiloid and a flared butt; fixtures/reference/02_log_volume.csv. Centroid sampling: reference from memory, formula
-derived from the paraboloid. New Zealand formula: coefficients from memory, arithmetic only.
+Source of the formulae: Briggs 1994, Forest Products Measurements and Conversion Factors, ch. 2, table 2-1
+(found). Expected values: computed independently of this code (numpy, scipy quad) from those forms on a
+cone, a paraboloid, a neiloid and a flared butt; fixtures/reference/02_log_volume.csv. Centroid sampling:
+reference from memory, formula derived from the paraboloid. New Zealand formula: coefficients from memory,
+arithmetic only.
 """
 
 from __future__ import annotations
@@ -21,10 +22,21 @@ from tests.published.reference import Check, checks
 
 CHECKS = checks("02_log_volume.csv")
 FORMULA_OF_CHECK = {
-    "L1": "cone_frustum", "L2": "smalian", "L3": "huber", "L4": "newton", "L5": "mean_diameter",
-    "L6": "small_end_cylinder", "L7": "bruce_butt", "L10": "nz_three_dimensional", "L11": "smalian",
-    "L12": "cone_frustum", "L13": "newton", "L15": "newton", "L16": "smalian", "L18": "cone_frustum",
-}  # fmt: skip
+    "L1": "cone_frustum",
+    "L2": "smalian",
+    "L3": "huber",
+    "L4": "newton",
+    "L5": "mean_diameter",
+    "L6": "small_end_cylinder",
+    "L7": "bruce_butt",
+    "L10": "nz_three_dimensional",
+    "L11": "smalian",
+    "L12": "cone_frustum",
+    "L13": "newton",
+    "L15": "newton",
+    "L16": "smalian",
+    "L18": "cone_frustum",
+}
 FLARED_MM = "420;360;340;330;315;300;280"
 
 
@@ -97,7 +109,8 @@ def test_centroid_position_is_where_the_printed_formula_puts_it() -> None:
 
 
 def test_flared_butt_by_sections_and_by_its_ends() -> None:
-    """Two ends over-measure a flared butt by more than a tenth: sections 0.526, ends 0.585 (cone), 0.600 (Smalian)."""
+    """Two ends over-measure a flared butt by more than a tenth: sections 0.526, ends 0.585 (cone), 0.600
+    (Smalian)."""
     logs = pd.DataFrame(
         {
             "length_m": [6.0],

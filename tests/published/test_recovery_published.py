@@ -28,13 +28,20 @@ LOGS = pd.DataFrame(
 BOARDS = pd.DataFrame(
     [
         {
-            "board": f"B{number}", "log": "T1-1", "flitch": str(number), "thickness_mm": 28, "width_mm": width + 6,
-            "length_m": 3.0, "nominal_thickness_mm": 25, "nominal_width_mm": width,
-            "dry_thickness_mm": 20, "dry_width_mm": width - 6,
+            "board": f"B{number}",
+            "log": "T1-1",
+            "flitch": str(number),
+            "thickness_mm": 28,
+            "width_mm": width + 6,
+            "length_m": 3.0,
+            "nominal_thickness_mm": 25,
+            "nominal_width_mm": width,
+            "dry_thickness_mm": 20,
+            "dry_width_mm": width - 6,
         }
         for number, width in enumerate(NOMINAL_WIDTHS_MM, start=1)
     ]
-)  # fmt: skip
+)
 
 
 def expected(check_id: str) -> object:
@@ -69,7 +76,8 @@ def test_docking_takes_its_tenth() -> None:
 
 
 def test_balance_closes_and_its_kerf_estimate_is_near_and_below_the_exact_kerf() -> None:
-    """The boards are narrower than the flitches the saw went through, so the estimate must be low, but not by a tenth."""
+    """The boards are narrower than the flitches the saw went through, so the estimate must be low, but not
+    by a tenth."""
     sizes = board_volumes(BOARDS)
     volume = log_volumes(LOGS).volume_m3
     parts = log_balance(LOGS["log"], volume, BOARDS, sizes.volume_m3, kerf_mm=4.0).parts.loc["T1-1"]
@@ -85,7 +93,8 @@ def test_balance_closes_and_its_kerf_estimate_is_near_and_below_the_exact_kerf()
 
 
 def test_sawing_geometry_of_the_example_is_the_one_of_the_table() -> None:
-    """The shares of flitches, kerf and slabs that the table gives follow from a centred cylinder: 0, 1 sum to one."""
+    """The shares of flitches, kerf and slabs that the table gives follow from a centred cylinder: 0, 1 sum
+    to one."""
     assert sum(CHECKS[name].expected for name in ("R3", "R4", "R5", "R6", "R7")) == expected("R8")
     assert CHECKS["R2"].expected + CHECKS["R3"].expected + CHECKS["R4"].expected == pytest.approx(
         1.0, rel=1e-6
@@ -105,16 +114,23 @@ def test_three_sizes_of_one_board(check_id: str, basis: str) -> None:
     board = pd.DataFrame(
         [
             {
-                "board": "B", "thickness_mm": 28, "width_mm": 106, "length_m": 2.7, "nominal_thickness_mm": 25,
-                "nominal_width_mm": 100, "dry_thickness_mm": 20, "dry_width_mm": 94,
+                "board": "B",
+                "thickness_mm": 28,
+                "width_mm": 106,
+                "length_m": 2.7,
+                "nominal_thickness_mm": 25,
+                "nominal_width_mm": 100,
+                "dry_thickness_mm": 20,
+                "dry_width_mm": 94,
             }
         ]
-    )  # fmt: skip
+    )
     assert board_volumes(board, basis).volume_m3.iloc[0] == expected(check_id)  # type: ignore[arg-type]
 
 
 def test_value_per_m3_is_the_ratio_of_sums() -> None:
-    """Three trees of 0.31, 0.42, 0.55 m3 worth 82, 120, 190: 306.25 (R18), not the mean of ratios 298.56 (R19)."""
+    """Three trees of 0.31, 0.42, 0.55 m3 worth 82, 120, 190: 306.25 (R18), not the mean of ratios 298.56
+    (R19)."""
     names = ["a", "b", "c"]
     diameters = [1000 * math.sqrt(4 * volume / (math.pi * 10)) for volume in (0.31, 0.42, 0.55)]
     trees = pd.DataFrame({"tree": names, "clone": "C"})
@@ -134,7 +150,8 @@ def test_value_per_m3_is_the_ratio_of_sums() -> None:
 
 
 def test_recoveries_far_from_common_practice_are_warned_about() -> None:
-    """Common practice, no published source: live-sawn young conifers near 58 % green; warned outside 35-75 %."""
+    """Common practice, no published source: live-sawn young conifers near 58 % green; warned outside 35-75
+    %."""
     assert not any("green recovery" in warning.found for warning in recovery().warnings)
     few = compute_recovery(TREES, LOGS, BOARDS.head(2))
     assert [w.found for w in few.warnings if "green recovery" in w.found] == [

@@ -1,7 +1,8 @@
-"""The tree bootstrap against scipy.stats.bootstrap on tree totals, and what it is for: boards of a tree go together.
+"""The tree bootstrap against scipy.stats.bootstrap on tree totals, and what it is for: boards of a tree go
+together.
 
-Source: scipy.stats.bootstrap (percentile method, paired samples), an independent implementation. Tolerances follow from
-the Monte Carlo error of a percentile: sqrt(p (1 - p) / B) / density there.
+Source: scipy.stats.bootstrap (percentile method, paired samples), an independent implementation. Tolerances
+follow from the Monte Carlo error of a percentile: sqrt(p (1 - p) / B) / density there.
 """
 
 from __future__ import annotations
@@ -35,8 +36,12 @@ def test_interval_agrees_with_scipy(n_trees: int) -> None:
     theirs = stats.bootstrap(
         (totals["boards"].to_numpy(), totals["logs"].to_numpy()),
         lambda boards, logs, axis=-1: boards.sum(axis=axis) / logs.sum(axis=axis),
-        paired=True, vectorized=True, n_resamples=40_000, method="percentile", rng=np.random.default_rng(7),
-    )  # fmt: skip
+        paired=True,
+        vectorized=True,
+        n_resamples=40_000,
+        method="percentile",
+        rng=np.random.default_rng(7),
+    )
     mine = tree_bootstrap(totals, RATIO).intervals["recovery"]
     assert mine is not None
     for found, expected, share in zip(mine, theirs.confidence_interval, (0.025, 0.975), strict=True):
@@ -45,7 +50,8 @@ def test_interval_agrees_with_scipy(n_trees: int) -> None:
 
 
 def test_every_draw_is_a_draw_of_scipys_kind() -> None:
-    """With two trees there are three possible resamples, with chances 1/4, 1/2, 1/4: the ends are the trees' own ratios."""
+    """With two trees there are three possible resamples, with chances 1/4, 1/2, 1/4: the ends are the
+    trees' own ratios."""
     totals = pd.DataFrame({"boards": [0.2, 0.9], "logs": [1.0, 1.5]}, index=["a", "b"])
     assert tree_bootstrap(totals, RATIO).intervals["recovery"] == pytest.approx((0.2, 0.6), rel=1e-12)
 
@@ -70,7 +76,8 @@ def test_few_trees_are_said() -> None:
 
 
 def test_variance_is_short_by_one_part_in_n() -> None:
-    """Known property of the bootstrap of a mean: its variance is (n - 1)/n of the unbiased one, hence the caution."""
+    """Known property of the bootstrap of a mean: its variance is (n - 1)/n of the unbiased one, hence the
+    caution."""
     values = tree_totals(5, seed=3)["boards"].to_numpy()
     totals = pd.DataFrame({"boards": values, "logs": 1.0})
     low, high = tree_bootstrap(totals, RATIO, resamples=200_000, level=0.5).intervals["recovery"] or (
@@ -85,8 +92,9 @@ def test_variance_is_short_by_one_part_in_n() -> None:
 def test_resampling_boards_instead_would_be_far_too_sure() -> None:
     """Coverage with clustered boards (10 boards a tree, correlation 0.8 within the tree): trees 12 a sample.
 
-    Known equivalence: resampling boards ignores the design effect 1 + (m - 1) rho = 8.2 and makes intervals about
-    sqrt(8.2) = 2.9 times too narrow. 300 simulated samples; the Monte Carlo error of a coverage near 0.9 is 0.017.
+    Known equivalence: resampling boards ignores the design effect 1 + (m - 1) rho = 8.2 and makes intervals
+    about sqrt(8.2) = 2.9 times too narrow. 300 simulated samples; the Monte Carlo error of a coverage near
+    0.9 is 0.017.
     """
     rng = np.random.default_rng(11)
     covered_by_trees, covered_by_boards = 0, 0

@@ -1,4 +1,5 @@
-"""Small invented studies as frames, and a slow, obvious recovery of them that shares no code with the product."""
+"""Small invented studies as frames, and a slow, obvious recovery of them that shares no code with the
+product."""
 
 from __future__ import annotations
 
@@ -34,15 +35,22 @@ PRICES = pd.DataFrame(
         ("machine", "soft", 0.0, None, None, None, "EUR"),
     ],
     columns=[
-        "rule_set", "grade", "price_per_m3", "min_width_mm", "max_width_mm", "min_thickness_mm", "currency",
+        "rule_set",
+        "grade",
+        "price_per_m3",
+        "min_width_mm",
+        "max_width_mm",
+        "min_thickness_mm",
+        "currency",
     ],
-)  # fmt: skip
+)
 PRICE_ROWS = PRICES.to_dict("records")
 GRADES_OF = {"visual": ["clear", "knotty"], "machine": ["stiff", "soft"]}
 
 
 def random_study(seed: int, n_trees: int = 7, n_clones: int = 3) -> StudyFrames:
-    """A study drawn at random: some logs without boards, some boards ungraded, second readings here and there."""
+    """A study drawn at random: some logs without boards, some boards ungraded, second readings here and
+    there."""
     rng = np.random.default_rng(seed)
     trees = pd.DataFrame(
         {
@@ -57,34 +65,47 @@ def random_study(seed: int, n_trees: int = 7, n_clones: int = 3) -> StudyFrames:
             sed = float(rng.integers(240, 330))
             logs.append(
                 {
-                    "log": log, "tree": tree, "bottom_m": 4.2 * number, "length_m": float(rng.choice([3.0, 4.2])),
-                    "sed1_mm": sed, "sed2_mm": sed + rng.choice([np.nan, 0.0, 11.0]),
-                    "led1_mm": sed + rng.integers(10, 60), "mid1_mm": sed + rng.integers(5, 30),
+                    "log": log,
+                    "tree": tree,
+                    "bottom_m": 4.2 * number,
+                    "length_m": float(rng.choice([3.0, 4.2])),
+                    "sed1_mm": sed,
+                    "sed2_mm": sed + rng.choice([np.nan, 0.0, 11.0]),
+                    "led1_mm": sed + rng.integers(10, 60),
+                    "mid1_mm": sed + rng.integers(5, 30),
                 }
-            )  # fmt: skip
+            )
             for piece in range(rng.integers(0, 6)):
                 boards.append(
                     {
-                        "board": f"{log}-{piece}", "log": log, "thickness_mm": float(rng.choice([25.0, 32.0])),
-                        "width_mm": float(rng.integers(80, 160)), "length_m": 3.0,
+                        "board": f"{log}-{piece}",
+                        "log": log,
+                        "thickness_mm": float(rng.choice([25.0, 32.0])),
+                        "width_mm": float(rng.integers(80, 160)),
+                        "length_m": 3.0,
                     }
-                )  # fmt: skip
+                )
     for board in boards:
         for rule_set, names in GRADES_OF.items():
             if rng.random() < 0.8:
                 grades.append(
                     {
-                        "board": board["board"], "rule_set": rule_set, "grade": str(rng.choice(names)),
+                        "board": board["board"],
+                        "rule_set": rule_set,
+                        "grade": str(rng.choice(names)),
                         "graded_length_m": rng.choice([np.nan, 2.4]),
                         "graded_width_mm": rng.choice([np.nan, float(board["width_mm"]) - 10]),
                     }
-                )  # fmt: skip
+                )
     board_columns = ["board", "log", "thickness_mm", "width_mm", "length_m"]
     grade_columns = ["board", "rule_set", "grade", "graded_length_m", "graded_width_mm"]
     return StudyFrames(
-        trees, pd.DataFrame(logs), pd.DataFrame(boards, columns=board_columns),
-        pd.DataFrame(grades, columns=grade_columns), PRICES,
-    )  # fmt: skip
+        trees,
+        pd.DataFrame(logs),
+        pd.DataFrame(boards, columns=board_columns),
+        pd.DataFrame(grades, columns=grade_columns),
+        PRICES,
+    )
 
 
 def _or(value: object, other: float) -> float:

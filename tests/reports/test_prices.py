@@ -96,9 +96,12 @@ def test_overlap_needs_same_rule_set_grade_and_threshold() -> None:
 
 def test_mixed_currencies_empty_bands_and_missing_prices() -> None:
     prices = price_list(
-        ("t", "a", 300, None, None, None, "EUR"), ("t", "b", None, None, None, None, "EUR"), ("t", "c", -5),
-        ("t", "d", 5, 200, 100), ("t", "e", 5, None, None, None, "NZD"),
-    )  # fmt: skip
+        ("t", "a", 300, None, None, None, "EUR"),
+        ("t", "b", None, None, None, None, "EUR"),
+        ("t", "c", -5),
+        ("t", "d", 5, 200, 100),
+        ("t", "e", 5, None, None, None, "NZD"),
+    )
     assert [(p.index, p.column) for p in price_list_problems(prices)] == [
         (1, "price_per_m3"),
         (2, "price_per_m3"),

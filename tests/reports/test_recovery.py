@@ -74,11 +74,12 @@ def test_scaling(seed: int, factor: float) -> None:
     """Wood longer by a factor: volumes follow, recoveries stay. Prices by a factor: values follow."""
     study = random_study(seed)
     longer = StudyFrames(
-        study.trees, study.logs.assign(length_m=study.logs["length_m"] * factor),
+        study.trees,
+        study.logs.assign(length_m=study.logs["length_m"] * factor),
         study.boards.assign(length_m=study.boards["length_m"] * factor),
         study.grades.assign(graded_length_m=study.grades["graded_length_m"] * factor),
         study.prices.assign(price_per_m3=study.prices["price_per_m3"] * factor),
-    )  # fmt: skip
+    )
     first, second = computed(study), computed(longer)
     assert second.total.log_volume_m3 == pytest.approx(first.total.log_volume_m3 * factor)
     for clone, figures in first.by_clone.items():
@@ -251,8 +252,11 @@ def test_formula_and_its_volume_are_the_chosen_ones() -> None:
 def test_input_hash_follows_the_data_and_nothing_else() -> None:
     study = random_study(6)
     first = computed(study).input_hash
-    noted = StudyFrames(study.trees.assign(site="Upland"), study.logs.assign(_row=range(2, len(study.logs) + 2)),
-                        *study.all()[2:])  # fmt: skip
+    noted = StudyFrames(
+        study.trees.assign(site="Upland"),
+        study.logs.assign(_row=range(2, len(study.logs) + 2)),
+        *study.all()[2:],
+    )
     assert computed(noted, log_volume="huber").input_hash == first
     whole = study.boards.assign(width_mm=study.boards["width_mm"].astype("int64"))
     assert (

@@ -1,4 +1,5 @@
-"""Problems of a study's frames: all listed, nothing computed; held rows are left out with what hangs on them."""
+"""Problems of a study's frames: all listed, nothing computed; held rows are left out with what hangs on
+them."""
 
 from __future__ import annotations
 
@@ -15,24 +16,40 @@ Frames = dict[str, pd.DataFrame]
 
 
 def good() -> Frames:
-    """Two clones, three trees, three logs, four boards, all graded and priced; rows numbered as in files with a header."""
+    """Two clones, three trees, three logs, four boards, all graded and priced; rows numbered as in files
+    with a header."""
     frames = {
         "trees": pd.DataFrame({"tree": ["T1", "T2", "T3"], "clone": ["C1", "C1", "C2"]}),
         "logs": pd.DataFrame(
-            {"log": ["L1", "L2", "L3"], "tree": ["T1", "T2", "T3"], "length_m": 4.0, "sed1_mm": 300.0, "led1_mm": 340.0}
+            {
+                "log": ["L1", "L2", "L3"],
+                "tree": ["T1", "T2", "T3"],
+                "length_m": 4.0,
+                "sed1_mm": 300.0,
+                "led1_mm": 340.0,
+            }
         ),
         "boards": pd.DataFrame(
-            {"board": ["B1", "B2", "B3", "B4"], "log": ["L1", "L1", "L2", "L3"], "thickness_mm": 40.0, "width_mm": 200.0,
-             "length_m": 4.0}
+            {
+                "board": ["B1", "B2", "B3", "B4"],
+                "log": ["L1", "L1", "L2", "L3"],
+                "thickness_mm": 40.0,
+                "width_mm": 200.0,
+                "length_m": 4.0,
+            }
         ),
         "grades": pd.DataFrame(
-            {"board": ["B1", "B2", "B3", "B4"], "rule_set": "trial", "grade": ["a", "b", "a", "a"],
-             "graded_length_m": [3.0, None, None, None]}
+            {
+                "board": ["B1", "B2", "B3", "B4"],
+                "rule_set": "trial",
+                "grade": ["a", "b", "a", "a"],
+                "graded_length_m": [3.0, None, None, None],
+            }
         ),
         "prices": pd.DataFrame(
             {"rule_set": "trial", "grade": ["a", "b"], "price_per_m3": [400.0, 300.0], "currency": "EUR"}
         ),
-    }  # fmt: skip
+    }
     return {name: frame.assign(_row=range(2, len(frame) + 2)) for name, frame in frames.items()}
 
 
@@ -66,12 +83,21 @@ CASES = {
     "a board without width": (change("boards", 2, "width_mm", None), ("boards", 2, "width_mm", "")),
     "a grade of an unknown board": (change("grades", 2, "board", "B9"), ("grades", 2, "board", "B9")),
     "two grades in one rule set": (again("grades", 2, grade="b"), ("grades", 6, "board", "B1, trial")),
-    "a grade without a price": (change("grades", 5, "grade", "c"), ("grades", 5, "grade", "trial c, 40 × 200 mm")),
-    "a piece longer than its board": (change("grades", 2, "graded_length_m", 4.1), ("grades", 2, "graded_length_m", "4.1")),
+    "a grade without a price": (
+        change("grades", 5, "grade", "c"),
+        ("grades", 5, "grade", "trial c, 40 × 200 mm"),
+    ),
+    "a piece longer than its board": (
+        change("grades", 2, "graded_length_m", 4.1),
+        ("grades", 2, "graded_length_m", "4.1"),
+    ),
     "a price twice": (again("prices", 2), ("prices", 4, "min_width_mm", "trial a, any width")),
-    "a price in other money": (again("prices", 2, grade="c", currency="NZD"), ("prices", 4, "currency", "NZD")),
+    "a price in other money": (
+        again("prices", 2, grade="c", currency="NZD"),
+        ("prices", 4, "currency", "NZD"),
+    ),
     "a negative price": (change("prices", 3, "price_per_m3", -1.0), ("prices", 3, "price_per_m3", "-1")),
-}  # fmt: skip
+}
 
 
 def test_the_good_study_has_no_problems() -> None:
@@ -134,8 +160,12 @@ def test_what_hangs_on_a_held_log_is_held_and_listed() -> None:
     change("logs", 2, "led1_mm", None)(frames)
     result = compute_with_held_rows(**frames, options=FAST)
     assert [(p.frame, p.row) for p in result.problems] == [
-        ("logs", 2), ("boards", 2), ("boards", 3), ("grades", 2), ("grades", 3),
-    ]  # fmt: skip
+        ("logs", 2),
+        ("boards", 2),
+        ("boards", 3),
+        ("grades", 2),
+        ("grades", 3),
+    ]
     assert set(result.by_log) == {"L2", "L3"}
     assert result.total.boards == 2
 

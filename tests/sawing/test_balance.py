@@ -17,13 +17,20 @@ VOLUME = pd.Series([0.30, 0.20])
 
 def tally(flitches: list[str | None]) -> pd.DataFrame:
     return pd.DataFrame(
-        {"board": [f"B{n}" for n in range(len(flitches))], "log": "L1", "flitch": flitches, "thickness_mm": 30.0,
-         "width_mm": 200.0, "length_m": 3.0}
-    )  # fmt: skip
+        {
+            "board": [f"B{n}" for n in range(len(flitches))],
+            "log": "L1",
+            "flitch": flitches,
+            "thickness_mm": 30.0,
+            "width_mm": 200.0,
+            "length_m": 3.0,
+        }
+    )
 
 
 def test_kerf_of_cuts_beside_the_boards() -> None:
-    """Two flitches of one 200 mm board each, 3 m: three cuts of 4 mm x 200 mm x 3 m = 0.0072 m3 (computed by hand)."""
+    """Two flitches of one 200 mm board each, 3 m: three cuts of 4 mm x 200 mm x 3 m = 0.0072 m3 (computed
+    by hand)."""
     boards = tally(["1", "2"])
     balance = log_balance(LOGS, VOLUME, boards, board_volumes(boards).volume_m3, kerf_mm=4.0)
     assert balance.parts.loc["L1", "kerf_m3"] == pytest.approx(0.0072)

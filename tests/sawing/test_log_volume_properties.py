@@ -21,14 +21,18 @@ def logs_frames(draw: st.DrawFn) -> pd.DataFrame:
         st.lists(
             st.fixed_dictionaries(
                 {
-                    "sed1_mm": diameter, "sed2_mm": st.none() | diameter, "led1_mm": diameter, "mid1_mm": diameter,
-                    "centroid_mm": st.none() | diameter, "length_m": st.floats(0.5, 12.0),
+                    "sed1_mm": diameter,
+                    "sed2_mm": st.none() | diameter,
+                    "led1_mm": diameter,
+                    "mid1_mm": diameter,
+                    "centroid_mm": st.none() | diameter,
+                    "length_m": st.floats(0.5, 12.0),
                 }
             ),
             min_size=1,
             max_size=5,
         )
-    )  # fmt: skip
+    )
     frame = pd.DataFrame(rows, index=[f"row {n}" for n in range(len(rows), 0, -1)])
     return frame.astype(float)
 
