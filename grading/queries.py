@@ -57,9 +57,10 @@ def grade_ids() -> dict[tuple[str, str], tuple[int, int]]:
 
 
 def grade_frame(study: Study) -> pd.DataFrame:
-    """The grades of a study's boards under the current rule sets, in the columns of the grades file."""
+    """The grades of a study's boards under the current rule sets, in the columns of the grades file; `_row` is
+    the primary key."""
     rows = BoardGrade.objects.filter(board__study=study, rule_set__current=True)
-    return frame(rows.order_by("board__code", "rule_set__code"), GRADE_FIELDS).astype(
+    return frame(rows.order_by("board__code", "rule_set__code"), {**GRADE_FIELDS, "_row": "pk"}).astype(
         {n: float for n in GRADE_NUMBERS}
     )
 

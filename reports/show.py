@@ -1,6 +1,7 @@
 """Figures prepared for pages: rows of tables, cards, pictures. Computes nothing; every number comes from a result."""
 
-from collections.abc import Callable, Mapping
+from collections import Counter
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 from urllib.parse import urlencode
 
@@ -8,12 +9,15 @@ from django.urls import reverse
 from django.utils.html import format_html
 
 from grading.links import boards_url
+from grading.models import BoardGrade
 from grading.queries import current_rule_sets
 from portal.calc import shown
 from portal.tables import Column
 from reports.calc.figures import Figures
 from reports.calc.recovery import RecoveryResult
+from reports.calc.recovery_problems import FrameProblem
 from sawing.calc.board_volume import SIZE_BASIS_TITLES
+from sawing.links import board_url, log_url
 from sawing.models import BoardState, Study
 from trials.links import clone_url
 
@@ -21,6 +25,38 @@ from trials.links import clone_url
 def rule_set_titles() -> dict[str, str]:
     """{code: title} of the current rule sets."""
     return {r.code: r.title for r in current_rule_sets()}
+
+
+def table_titles() -> dict[str, str]:
+    """{code: short title} of the current rule sets, for table heads."""
+    purposes = {r.code: r.get_purpose_display().lower() for r in current_rule_sets()}
+    return short_titles(rule_set_titles(), purposes)
+
+
+def concerns(study: Study, found: Sequence[FrameProblem]) -> list[dict[str, Any]]:
+    """Problems or warnings of a study with the code they are about and its page.
+
+    The frames of a study carry primary keys as their rows.
+    """
+    ids: dict[str, set[int]] = {}
+    for p in found:
+        if p.row is not None:
+            ids.setdefault(p.frame, set()).add(p.row)
+    logs = dict(study.logs.filter(pk__in=ids.get("logs", ())).values_list("pk", "code"))
+    boards = dict(study.boards.filter(pk__in=ids.get("boards", ())).values_list("pk", "code"))
+    graded = dict(BoardGrade.objects.filter(pk__in=ids.get("grades", ())).values_list("pk", "board__code"))
+    shown_as = {
+        "logs": ("Log", logs, log_url),
+        "boards": ("Board", boards, board_url),
+        "grades": ("Grade of board", graded, board_url),
+    }
+    rows = []
+    for p in found:
+        noun, codes, address = shown_as.get(p.frame, (p.frame.capitalize(), {}, None))
+        code = codes.get(p.row)
+        url = address(study, code) if code and address else ""
+        rows.append({"what": noun, "code": code, "url": url, "found": p.found, "expected": p.expected})
+    return rows
 
 
 def states(counts: dict[str, int]) -> list[tuple[str, int]]:
@@ -44,6 +80,20 @@ def balance_urls(study: Study) -> dict[str, str]:
     """Addresses of the rows behind the parts of a study's balance."""
     logs = reverse("sawing:logs", args=[study.trial.code, study.code])
     return {"boards": boards_url(study), "round wood": logs}
+
+
+def graded_estimate(figures: Figures, rule_set: str) -> tuple[float | None, Any]:
+    """Graded recovery with its interval: of the accepted grades where the rule set says which reject, else of all."""
+    graded, ci = figures.graded[rule_set], figures.ci95
+    if graded.accepted_recovery is not None:
+        return graded.accepted_recovery, ci and ci.accepted_recovery.get(rule_set)
+    return graded.graded_recovery, ci and ci.graded_recovery.get(rule_set)
+
+
+def short_titles(titles: Mapping[str, str], purposes: Mapping[str, str]) -> dict[str, str]:
+    """Names of rule sets for table heads: the purpose where only one set has it, else the title."""
+    counts = Counter(purposes.values())
+    return {c: purposes[c] if counts[purposes[c]] == 1 else t for c, t in titles.items()}
 
 
 def link(name: str) -> Callable[[Mapping[str, Any]], str]:
@@ -98,7 +148,7 @@ def clone_row(study: Study, code: str, figures: Figures) -> dict[str, Any]:
         "best_value": (figures.best_use.value_per_m3_log, ci and ci.best_use_value_per_m3_log),
     }
     for name, graded in figures.graded.items():
-        estimates[f"graded_{name}"] = (graded.graded_recovery, ci and ci.graded_recovery.get(name))
+        estimates[f"graded_{name}"] = graded_estimate(figures, name)
         estimates[f"value_{name}"] = (graded.value_per_m3_log, ci and ci.value_per_m3_log.get(name))
     for name, (value, interval) in estimates.items():
         low, high = interval or (None, None)
@@ -138,8 +188,9 @@ def clone_cards(study: Study, code: str, result: RecoveryResult, titles: dict[st
     cards = [_card(f"Green recovery, {basis}", figures.green_recovery, ci and ci.green_recovery, figures.boards, rows)]
     for name, graded in figures.graded.items():
         title = titles.get(name, name)
-        interval = ci and ci.graded_recovery.get(name)
-        cards.append(_card(f"Graded recovery, {title}", graded.graded_recovery, interval, graded.graded_boards, rows))
+        value, interval = graded_estimate(figures, name)
+        card = _card(f"Graded recovery, {title}", value, interval, graded.graded_boards, rows)
+        cards.append({**card, "note": "accepted grades" if graded.accepted_recovery is not None else "all grades"})
     for name, graded in figures.graded.items():
         if graded.value_per_m3_log is not None:
             interval = ci and ci.value_per_m3_log.get(name)

@@ -12,6 +12,7 @@ from portal.uploads.frames import codes_to_ids
 from portal.uploads.registry import Target
 from sawing import queries
 from sawing.models import Board, Felling, Flitch, Log, Study
+from trials.actions import give_own_hues
 from trials.models import Trial
 
 
@@ -53,8 +54,11 @@ def insert_logs(target: Target, rows: pd.DataFrame, upload: Upload | None) -> in
     trees = codes_to_ids(study.trial.trees.filter(code__in=rows["tree"].unique().tolist()))
     felled = set(study.fellings.values_list("tree_id", flat=True))
     new = [pk for pk in trees.values() if pk not in felled]
+    clones_of_felled = study.trial.clones.filter(trees__felling__isnull=False).values_list("pk", flat=True)
+    shown = list(clones_of_felled)
     Felling.objects.bulk_create(Felling(study=study, tree_id=pk, felled_on=study.felled_on) for pk in new)
     study.trial.trees.filter(pk__in=new).update(status="felled")
+    give_own_hues(study.trial, shown=shown, joining=clones_of_felled.all())
     fellings = dict(study.fellings.values_list("tree__code", "pk"))
     return copy_columns(
         Log,

@@ -104,14 +104,14 @@ def tree_frame(study: Study) -> pd.DataFrame:
 
 
 def log_frame(study: Study) -> pd.DataFrame:
-    """The logs of a study in the columns of the logs file."""
-    logs = frame(study.logs.order_by("code"), LOG_FIELDS)
+    """The logs of a study in the columns of the logs file; `_row` is the primary key."""
+    logs = frame(study.logs.order_by("code"), {**LOG_FIELDS, "_row": "pk"})
     return logs.astype({n: float for n in LOG_NUMBERS})
 
 
 def board_frame(study: Study) -> pd.DataFrame:
-    """The boards of a study in the columns of the tally."""
-    boards = frame(study.boards.order_by("code"), BOARD_FIELDS)
+    """The boards of a study in the columns of the tally; `_row` is the primary key."""
+    boards = frame(study.boards.order_by("code"), {**BOARD_FIELDS, "_row": "pk"})
     return boards.astype({n: float for n in BOARD_NUMBERS})
 
 

@@ -1,5 +1,6 @@
 """Every write of the room: trials, clones, layouts."""
 
+from collections.abc import Iterable
 from typing import Any
 
 import pandas as pd
@@ -13,6 +14,8 @@ from portal.uploads.frames import codes_to_ids
 from portal.uploads.registry import Target
 from trials import queries
 from trials.models import Block, Clone, Plot, Site, Tree, Trial
+
+HUES = 8
 
 
 def create_trial(*, code: str, name: str, by: User, **fields: Any) -> Trial:
@@ -53,6 +56,27 @@ def insert_clones(target: Target, rows: pd.DataFrame, upload: Upload | None) -> 
         },
         len(rows),
     )
+
+
+def give_own_hues(trial: Trial, *, shown: Iterable[int], joining: Iterable[int]) -> None:
+    """Part clones that would look alike, before they are first shown together.
+
+    The colour scale repeats after `HUES` places. A clone that joins those already shown, and would share a hue
+    with one of them, swaps places with a clone that is not shown yet, while there is one with a free hue.
+
+    :param shown: ids of the clones that figures show already; these keep their colours.
+    :param joining: ids of the clones that join them.
+    """
+    kept, new = set(shown), set(joining)
+    used = {c.colour % HUES for c in trial.clones.filter(pk__in=kept)}
+    spare = list(trial.clones.exclude(pk__in=kept | new).order_by("colour"))
+    for clone in trial.clones.filter(pk__in=new - kept).order_by("colour"):
+        other = next((c for c in spare if c.colour % HUES not in used), None)
+        if clone.colour % HUES in used and other is not None:
+            clone.colour, other.colour = other.colour, clone.colour
+            Clone.objects.bulk_update([clone, other], ["colour"])
+            spare.remove(other)
+        used.add(clone.colour % HUES)
 
 
 def replace_clones(target: Target, rows: pd.DataFrame, upload: Upload) -> int:

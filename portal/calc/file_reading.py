@@ -133,7 +133,7 @@ def _body(grid: Grid, header_index: int) -> tuple[list[Row], list[int]]:
     rows: list[Row] = []
     numbers: list[int] = []
     for row, number in zip(grid.rows[header_index + 1 :], grid.numbers[header_index + 1 :], strict=True):
-        if row and (not is_blank(row[0]) or not all(map(is_blank, row))):
+        if row and not all(map(is_blank, row)):
             rows.append(row)
             numbers.append(number)
     return rows, numbers

@@ -96,7 +96,7 @@ class RawTable:
 
 def is_blank(cell: object) -> bool:
     """Whether a cell holds nothing a person can see."""
-    return cell is None or (isinstance(cell, str) and (not cell or cell.isspace()))
+    return not cell.strip() if isinstance(cell, str) else cell is None
 
 
 def matches(row: Row, expected: frozenset[str]) -> int:

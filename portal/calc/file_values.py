@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from portal.calc.file_codes import TextRead, plain_text, read_choice, read_code, read_text
+from portal.calc.file_codes import CLEAN_CODE, TextRead, plain_text, read_choice, read_code, read_text
 from portal.calc.file_dates import EXPECTED as EXPECTED_DATE
 from portal.calc.file_dates import DateRead, DayOrder, day_order, read_date
 from portal.calc.file_numbers import (
@@ -217,11 +217,17 @@ def _date_column(cells: _Cells, order: DayOrder, today: dt.date, gathered: _Gath
 def _text_column(cells: _Cells, gathered: _Gathered) -> pd.Series[Any]:
     column = cells.column
     reader = TEXT_READERS[column.kind]
-    reads = [TextRead() if cell is None else reader(cell, column) for cell in cells.distinct]
-    needed = _needed(column)
-    complaints = [read.expected or (needed if read.value is None else None) for read in reads]
+    values = list(cells.distinct)
+    complaints: list[str | None] = [None] * len(values)
+    for place, cell in enumerate(cells.distinct):
+        # A tally has one code a row, nearly all of them clean: these are taken without a call for each.
+        if column.kind == "code" and type(cell) is str and CLEAN_CODE.fullmatch(cell):
+            continue
+        read = TextRead() if cell is None else reader(cell, column)
+        values[place] = read.value
+        complaints[place] = read.expected or (_needed(column) if read.value is None else None)
     gathered.complain(cells, complaints)
-    return _spread(cells, [read.value for read in reads])
+    return _spread(cells, values)
 
 
 def _extra_columns(table: RawTable, names: set[str]) -> pd.Series[Any]:

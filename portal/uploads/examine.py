@@ -8,6 +8,7 @@ import pandas as pd
 
 from portal.calc.file_checks import Checked, check_file, check_rows
 from portal.calc.file_spec import FileKind, Problem
+from portal.calc.file_values import plain_number
 from portal.uploads.registry import Target, UploadKind
 
 RESENT = "held_row"
@@ -119,7 +120,7 @@ def _equal(mine: pd.Series, theirs: pd.Series, numeric: bool) -> pd.Series:
 
 
 def _text(value: Any) -> str:
-    return f"{value:g}" if isinstance(value, float) else str(value)
+    return plain_number(value) if isinstance(value, float) else str(value)
 
 
 def _held(raw: pd.DataFrame, problems: list[Problem]) -> dict[int, tuple[dict[str, Any], list[Problem]]]:

@@ -13,6 +13,7 @@ from portal.tables import Column, Table
 from portal.uploads.queries import manager_of
 from reports import queries, show, study_pictures
 from reports.forms import FiguresForm
+from reports.calc.recovery import RecoveryResult
 from sawing.log_pictures import balance_picture
 from sawing.models import Study
 from sawing.queries import state_counts, study_balance, study_for
@@ -27,8 +28,7 @@ def study(request: HttpRequest, trial: str, study: str) -> HttpResponse:
         messages.warning(request, "That formula or size basis is not known; the study's own is shown.")
     result = queries.study_recovery(found, **choice)
     clones = {c.code: c for c in found.trial.clones.all()}
-    titles = show.rule_set_titles()
-    table = clone_table(request, found, result, clones, titles)
+    table = clone_table(request, found, result)
     if table.asked_for_download:
         return table.download()
     context: dict[str, Any] = {
@@ -38,7 +38,9 @@ def study(request: HttpRequest, trial: str, study: str) -> HttpResponse:
         "result": result,
         "table": table,
         "states": show.states(state_counts(found)),
-        "waiting": queries.rows_waiting(found),
+        "waiting": show.waiting_words(queries.rows_waiting(found)),
+        "problems": show.concerns(found, result.problems),
+        "warnings": show.concerns(found, result.warnings),
         "may_manage": manager_of(request.user, found.trial_id),
         "boards_url": boards_url(found),
     }
@@ -53,11 +55,9 @@ def study(request: HttpRequest, trial: str, study: str) -> HttpResponse:
     return render(request, "reports/study.html", context)
 
 
-def clone_table(
-    request: HttpRequest, study: Study, result: Any, clones: dict[str, Any], titles: dict[str, str]
-) -> Table:
+def clone_table(request: HttpRequest, study: Study, result: RecoveryResult) -> Table:
     """Clones with their figures, each with its interval and a link to its boards."""
-    money = show.currency(result)
+    money, titles = show.currency(result), show.table_titles()
 
     def figure(name: str, label: str, kind: str = "percent", **more: Any) -> Column:
         return Column(name, label, kind=kind, show=show.with_interval(name, kind), url=show.link("boards_url"), **more)
@@ -71,13 +71,13 @@ def clone_table(
         Column("green_volume_m3", "Board volume", kind="cubic_metres", digits=3, url=show.link("boards_url")),
         figure("green_recovery", "Green recovery", key=True),
     ]
-    columns += [figure(f"graded_{n}", f"Graded: {titles.get(n, n)}") for n in result.total.graded]
+    columns += [figure(f"graded_{n}", f"Graded, {titles.get(n, n)}") for n in result.total.graded]
     if money or result.total.best_use.value is not None:
-        unit = f"{money}/m³ log"
+        unit = f"{money}/m³"
         columns += [
-            figure(f"value_{n}", f"Value: {titles.get(n, n)}", "money", unit=unit) for n in result.total.graded
+            figure(f"value_{n}", f"Value, {titles.get(n, n)}", "money", unit=unit) for n in result.total.graded
         ]
-        columns.append(figure("best_value", "Value: best use", "money", unit=unit))
+        columns.append(figure("best_value", "Value, best use", "money", unit=unit))
     rows = [show.clone_row(study, code, f) for code, f in result.by_clone.items()]
     if "download" in request.GET:
         columns = show.with_bounds(columns)

@@ -116,9 +116,9 @@ def board_remarks(rows: pd.DataFrame, known: Known, file: str) -> list[str]:
 def over_volume(boards: pd.DataFrame, logs: pd.DataFrame, stored: pd.DataFrame | None = None) -> pd.DataFrame:
     """Logs with more board volume than log volume: columns log, boards_m3, log_m3.
 
-    `boards`: board rows (actual green size); `logs`: log, volume_m3; `stored`: boards already there (board, log,
-    volume_m3), of which those that stand in `boards` too are counted once. Logs without a volume, and logs
-    without a row in `boards`, are not judged.
+    `boards`: board rows (actual green size); `logs`: log, volume_m3; `stored`: boards already there (board,
+    log, volume_m3), of which those that stand in `boards` too are counted once. Logs without a volume, and
+    logs without a row in `boards`, are not judged.
     """
     sums = board_volumes(boards).volume_m3.groupby(boards["log"]).sum()
     table = logs.loc[logs["log"].isin(sums.index)].drop_duplicates("log").set_index("log")
