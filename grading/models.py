@@ -69,6 +69,38 @@ class Grade(models.Model):
         return self.code
 
 
+class GradedBoard(Board):
+    """A board as this room sees it: it never shrinks below the piece that was graded on it."""
+
+    class Meta:
+        proxy = True
+        triggers: ClassVar = [
+            pgtrigger.Trigger(
+                name="holds_its_graded_piece",
+                when=pgtrigger.After,
+                operation=pgtrigger.UpdateOf("length_m", "width_mm", "thickness_mm"),
+                condition=pgtrigger.Q(new__length_m__lt=pgtrigger.F("old__length_m"))
+                | pgtrigger.Q(new__width_mm__lt=pgtrigger.F("old__width_mm"))
+                | pgtrigger.Q(new__thickness_mm__lt=pgtrigger.F("old__thickness_mm")),
+                func="""
+                    IF EXISTS (
+                        SELECT FROM grading_boardgrade WHERE board_id = NEW.id
+                            AND (graded_length_m > NEW.length_m * (1 + 1e-9)
+                                OR graded_width_mm > NEW.width_mm * (1 + 1e-9)
+                                OR graded_thickness_mm > NEW.thickness_mm * (1 + 1e-9))
+                    ) THEN
+                        RAISE EXCEPTION 'board % would be smaller than its graded piece', NEW.code
+                            USING ERRCODE = 'check_violation';
+                    END IF;
+                    RETURN NULL;
+                """,
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.code
+
+
 class GradedBy(models.TextChoices):
     PERSON = "person", "A person"
     RULES = "rules", "The rules"

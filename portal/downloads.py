@@ -2,6 +2,7 @@
 
 import csv
 import io
+import re
 from collections.abc import Iterable, Sequence
 from typing import Any
 
@@ -29,8 +30,13 @@ def table_file(heads: Sequence[str], rows: Iterable[Sequence[Any]], kind: str, n
 
 
 def harmless(value: Any) -> Any:
-    """A text that a spreadsheet would run as a formula gets a leading apostrophe; all else stays as it is."""
-    return f"'{value}" if isinstance(value, str) and value[:1] in set("=+-@\t\r") else value
+    """A text that a spreadsheet would run as a formula gets a leading apostrophe; all else stays as it is.
+
+    A signed number is none: held rows must come back as they went.
+    """
+    if not isinstance(value, str) or value[:1] not in set("=+-@\t\r"):
+        return value
+    return value if re.fullmatch(r"[+-]\d+([.,]\d+)*", value) else f"'{value}"
 
 
 def _csv(heads: Sequence[str], rows: Iterable[Sequence[Any]]) -> bytes:

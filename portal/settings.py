@@ -136,6 +136,11 @@ WHITENOISE_AUTOREFRESH = DEBUG
 MEDIA_ROOT = HOME / "uploads"
 
 UPLOAD_LIMIT_BYTES = 50 * 1024 * 1024
+FILE_UPLOAD_HANDLERS = [
+    "portal.uploads.handlers.SizeLimit",
+    "django.core.files.uploadhandler.MemoryFileUploadHandler",
+    "django.core.files.uploadhandler.TemporaryFileUploadHandler",
+]
 FILE_UPLOAD_MAX_MEMORY_SIZE = 5 * 1024 * 1024
 DATA_UPLOAD_MAX_MEMORY_SIZE = 5 * 1024 * 1024
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 20_000

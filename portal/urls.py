@@ -9,3 +9,5 @@ urlpatterns = [
     path("", include("grading.urls")),
     path("", include("reports.urls")),
 ]
+
+handler400 = "portal.views.errors.bad_request"

@@ -9,8 +9,11 @@ from django.urls import reverse
 from grading.links import boards_url
 from grading.queries import current_rule_sets
 from portal import access
-from portal.models import Role, User
+from portal.models import Role, Upload, User
 from portal.uploads.queries import waiting_count
+from reports import study_pictures
+from reports.queries import study_recovery
+from reports.study_pictures import Picture
 from sawing.links import study_url
 from sawing.models import Board, Study
 from trials.models import Trial
@@ -28,6 +31,15 @@ class Waiting:
 
 
 @dataclass(frozen=True)
+class StudyPicture:
+    """Recovery by clone of one study, with its page."""
+
+    study: Study
+    picture: Picture
+    url: str
+
+
+@dataclass(frozen=True)
 class Section:
     """One role of a person in one trial: what awaits them there, and the one thing to do next."""
 
@@ -36,6 +48,8 @@ class Section:
     waiting: list[Waiting] = field(default_factory=list)
     actions: list[tuple[str, str]] = field(default_factory=list)
     cautions: tuple[str, ...] = ()
+    pictures: list[StudyPicture] = field(default_factory=list)
+    files: list[Upload] = field(default_factory=list)
 
 
 def sections_for(user: User) -> list[Section]:
@@ -75,7 +89,7 @@ def _mill(trial: Trial) -> Section:
             ("Bring a tally of boards", bring("boards", trial, study)),
             ("Bring log measurements", bring("logs", trial, study)),
         ]
-    return Section("Mill staff", trial.name, waiting, actions, ("C2",))
+    return Section("Mill staff", trial.name, waiting, actions, ("C2",), files=_latest(trial, "logs", "boards"))
 
 
 def _grader(trial: Trial) -> Section:
@@ -87,7 +101,7 @@ def _grader(trial: Trial) -> Section:
             waiting.append(Waiting(f"Not graded: {rule_set.title}", boards - graded, boards_url(study), f"of {boards}"))
         waiting.append(_held(trial, study))
         actions.append(("Bring grades", bring("grades", trial, study)))
-    return Section("Grader", trial.name, waiting, actions, ("C5",))
+    return Section("Grader", trial.name, waiting, actions, ("C5",), files=_latest(trial, "grades"))
 
 
 def _researcher(trial: Trial) -> Section:
@@ -102,15 +116,20 @@ def _manager(trial: Trial) -> Section:
         Waiting("Clones", trial.clones.count(), reverse("reports:trial_clones", args=[trial.code])),
         Waiting("Trees planted", trial.trees.count(), reverse("trials:trial_trees", args=[trial.code])),
     ]
-    actions = []
+    actions, pictures = [], []
+    clones = {c.code: c for c in trial.clones.all()}
     for study in trial.studies.all():
         waiting += [
             Waiting("Boards", study.boards.count(), boards_url(study), study.name),
             _held(trial, study),
         ]
+        result = study_recovery(study)
+        if result.total.boards:
+            pictures.append(StudyPicture(study, study_pictures.recovery(result, clones, f"recovery-{study.pk}"), study_url(study)))
         actions.append((f"Recovery and value: {study.name}", study_url(study)))
     actions.append(("Bring a file", reverse("portal:bring_file")))
-    return Section("Manager", trial.name, waiting, actions)
+    cautions = ("C10",) if pictures else ()
+    return Section("Manager", trial.name, waiting, actions, cautions, pictures, _latest(trial))
 
 
 _MAKERS: dict[str, Callable[[Trial], Section]] = {
@@ -126,6 +145,12 @@ def bring(kind: str, trial: Trial, study: Study | None = None) -> str:
     """Address of the page that takes a file of this kind into a trial or study."""
     place = f"{trial.code}/{study.code}" if study else trial.code
     return f"{reverse('portal:bring_file')}?{urlencode({'kind': kind, 'place': place})}"
+
+
+def _latest(trial: Trial, *kinds: str) -> list[Upload]:
+    """The latest stored files of these kinds (of all kinds when none is named)."""
+    files = Upload.objects.filter(trial=trial, state="stored").select_related("by").order_by("-stored_at")
+    return list((files.filter(kind__in=kinds) if kinds else files)[:4])
 
 
 def _held(trial: Trial, study: Study) -> Waiting:

@@ -30,16 +30,17 @@ def both(draw: Callable[[str, int], str], name: str) -> tuple[str, str]:
     return draw(f"{name}-wide", WIDE), draw(f"{name}-narrow", NARROW)
 
 
-def recovery(result: RecoveryResult, clones: Mapping[str, Clone]) -> Picture:
+def recovery(result: RecoveryResult, clones: Mapping[str, Clone], name: str = "recovery") -> Picture:
     """Green recovery by clone with intervals."""
     dots = [_dot(code, f, clones.get(code)) for code, f in result.by_clone.items()]
     title = "How much of the log becomes boards, clone by clone?"
-    note = f"green recovery, {SIZE_BASIS_TITLES[result.size_basis]}, 95 % intervals by resampling trees"
+    basis = SIZE_BASIS_TITLES[result.size_basis]
+    note = f"green recovery, {basis}, logs by {result.formula.title}; 95 % intervals by resampling trees"
     wide, narrow = both(
-        lambda name, width: interval_dots(
-            dots, name=name, title=title, note=note, reference=result.total.green_recovery, width=width
+        lambda layout, width: interval_dots(
+            dots, name=layout, title=title, note=note, reference=result.total.green_recovery, width=width
         ),
-        "recovery",
+        name,
     )
     return Picture(title, wide, narrow)
 

@@ -47,6 +47,7 @@ class Study(models.Model):
             *positive("crosscut_module_mm"),
             *not_negative("headsaw_kerf_mm", "edger_kerf_mm"),
         ]
+        triggers: ClassVar = [pgtrigger.ReadOnly(name="stays_in_its_trial", fields=["trial"])]
 
     def __str__(self) -> str:
         return self.name
@@ -64,6 +65,21 @@ class Felling(models.Model):
 
     class Meta:
         constraints: ClassVar = [*positive("stem_length_m")]
+        triggers: ClassVar = [
+            pgtrigger.Trigger(
+                name="tree_of_the_trial",
+                when=pgtrigger.Before,
+                operation=pgtrigger.Insert | pgtrigger.UpdateOf("study_id", "tree_id"),
+                func="""
+                    IF (SELECT trial_id FROM sawing_study WHERE id = NEW.study_id)
+                        IS DISTINCT FROM (SELECT trial_id FROM trials_tree WHERE id = NEW.tree_id) THEN
+                        RAISE EXCEPTION 'the felled tree belongs to another trial than the study'
+                            USING ERRCODE = 'check_violation';
+                    END IF;
+                    RETURN NEW;
+                """,
+            ),
+        ]
 
     def __str__(self) -> str:
         return f"felling of {self.tree}"

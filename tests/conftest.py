@@ -1,9 +1,14 @@
 """Personas and a small trial that most tests share."""
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 import pytest
+from django.db import transaction
+from django.test import override_settings
 
 from grading.actions import add_rule_set
 from portal.models import Membership, Role, User
@@ -52,6 +57,13 @@ class Place:
     trial: Trial
     study: Study
     people: dict[str, User]
+    media: Path | None = None
+
+    def fresh(self) -> "Place":
+        """The same place read anew from the database."""
+        people = {name: User.objects.get(pk=user.pk) for name, user in self.people.items()}
+        study = Study.objects.select_related("trial").get(pk=self.study.pk)
+        return Place(study.trial, study, people, self.media)
 
     def target(self, kind: str) -> Target:
         return Target(self.trial, None if kind in ("clones", "layout", "prices") else self.study)
@@ -69,19 +81,18 @@ class Place:
         return store_upload(upload_id=upload.pk, by=self.people[by])
 
 
-@pytest.fixture
-def steward(db: None) -> User:
-    return User.objects.create_user("steward", password="larch and rain 12", is_superuser=True)
+PASSWORD = "larch and rain 12"
 
 
-@pytest.fixture
-def place(steward: User, settings: Any, tmp_path: Any) -> Place:
-    """Trial and study without material; one person per role, and a stranger."""
-    settings.MEDIA_ROOT = tmp_path
+def make_steward() -> User:
+    return User.objects.create_user("steward", password=PASSWORD, is_superuser=True)
+
+
+def make_place(steward: User) -> Place:
     trial = create_trial(code="small", name="Small trial", by=steward)
-    people = {"steward": steward, "stranger": User.objects.create_user("stranger", password="larch and rain 12")}
+    people = {"steward": steward, "stranger": User.objects.create_user("stranger", password=PASSWORD)}
     for role in Role.values:
-        people[role] = User.objects.create_user(role, password="larch and rain 12", full_name=f"The {role}")
+        people[role] = User.objects.create_user(role, password=PASSWORD, full_name=f"The {role}")
         Membership.objects.create(user=people[role], trial=trial, role=role)
     study = create_study(trial=trial, code="first", name="First study", by=people["manager"], headsaw_kerf_mm=4.0)
     add_rule_set(
@@ -94,9 +105,7 @@ def place(steward: User, settings: Any, tmp_path: Any) -> Place:
     return Place(trial, study, people)
 
 
-@pytest.fixture
-def full(place: Place) -> Place:
-    """The same with its material: 4 trees, 3 logs, 7 boards, grades and prices."""
+def bring_material(place: Place) -> None:
     for kind, data in (
         ("clones", CLONES),
         ("layout", LAYOUT),
@@ -107,4 +116,55 @@ def full(place: Place) -> Place:
     ):
         upload = place.bring(kind, data)
         assert upload.held == 0, upload.held_rows.values_list("problems", flat=True)
+
+
+@pytest.fixture
+def steward(db: None) -> User:
+    return make_steward()
+
+
+@pytest.fixture
+def place(steward: User, settings: Any, tmp_path: Any) -> Place:
+    """Trial and study without material; one person per role, and a stranger."""
+    settings.MEDIA_ROOT = tmp_path
+    return make_place(steward)
+
+
+@pytest.fixture
+def full(place: Place) -> Place:
+    """The same with its material: 4 trees, 3 logs, 7 boards, grades and prices."""
+    bring_material(place)
     return place
+
+
+@contextmanager
+def rolled_back_at_the_end(blocker: Any) -> Iterator[None]:
+    """A transaction around all tests of a module; each test's own is a savepoint in it."""
+    with blocker.unblock():
+        outer = transaction.atomic()
+        outer.__enter__()
+    try:
+        yield
+    finally:
+        with blocker.unblock():
+            transaction.set_rollback(True)
+            outer.__exit__(None, None, None)
+
+
+@pytest.fixture(scope="module")
+def material_of_module(django_db_setup: None, django_db_blocker: Any, tmp_path_factory: Any) -> Iterator[Place]:
+    """What `full` gives, made once for a module; do not mix with `place` or `full` in one module."""
+    with rolled_back_at_the_end(django_db_blocker):
+        media = tmp_path_factory.mktemp("media")
+        with django_db_blocker.unblock(), override_settings(MEDIA_ROOT=media):
+            place = make_place(make_steward())
+            bring_material(place)
+        place.media = media
+        yield place
+
+
+@pytest.fixture
+def material(material_of_module: Place, db: None, settings: Any) -> Place:
+    """The module's place as this test finds it; what a test changes is undone after it."""
+    settings.MEDIA_ROOT = material_of_module.media
+    return material_of_module.fresh()

@@ -2,6 +2,7 @@
 
 from typing import ClassVar
 
+import pgtrigger
 from django.db import models
 from django.db.models import Q
 from django.db.models.functions import Lower, Now
@@ -65,6 +66,7 @@ class Block(models.Model):
             models.UniqueConstraint("site", "code", name="trials_block_code_once"),
             *filled("code"),
         ]
+        triggers: ClassVar = [pgtrigger.ReadOnly(name="stays_on_its_site", fields=["site"])]
 
     def __str__(self) -> str:
         return self.code
@@ -82,6 +84,7 @@ class Plot(models.Model):
             models.UniqueConstraint("block", "code", name="trials_plot_code_once"),
             *filled("code"),
         ]
+        triggers: ClassVar = [pgtrigger.ReadOnly(name="stays_in_its_block", fields=["block"])]
 
     def __str__(self) -> str:
         return self.code
@@ -150,6 +153,24 @@ class Tree(models.Model):
             models.UniqueConstraint("site", "row", "col", name="trials_tree_address_once"),
             models.CheckConstraint(condition=Q(status__in=TreeStatus.values), name="trials_tree_status_known"),
             *filled("code"),
+        ]
+        triggers: ClassVar = [
+            pgtrigger.ReadOnly(name="stays_in_its_trial", fields=["trial"]),
+            pgtrigger.Trigger(
+                name="plot_on_its_site",
+                when=pgtrigger.Before,
+                operation=pgtrigger.Insert | pgtrigger.UpdateOf("site_id", "plot_id"),
+                func="""
+                    IF NOT EXISTS (
+                        SELECT FROM trials_plot JOIN trials_block ON trials_block.id = trials_plot.block_id
+                        WHERE trials_plot.id = NEW.plot_id AND trials_block.site_id = NEW.site_id
+                    ) THEN
+                        RAISE EXCEPTION 'the plot of tree % lies on another site', NEW.code
+                            USING ERRCODE = 'check_violation';
+                    END IF;
+                    RETURN NEW;
+                """,
+            ),
         ]
 
     def __str__(self) -> str:

@@ -36,6 +36,10 @@ LONGEST_SHOWN = 80
 """Characters of a cell repeated in a message."""
 
 
+def _plain(value: float) -> str:
+    return f"{value:.0f}" if value == int(value) else f"{value:g}"
+
+
 @dataclass(frozen=True)
 class Column:
     """One column of a file: its header name, what may stand in it, and how to explain it to a person."""
@@ -54,6 +58,8 @@ class Column:
 
     def limits_text(self) -> str:
         """The limits in words with their unit, for example "above 0 mm, at most 500 mm"; or empty."""
+        if self.kind in ("text", "code"):
+            return f"at most {self.maximum:g} characters" if self.maximum is not None else ""
         unit = f" {self.unit}" if self.unit else ""
         parts = []
         if self.above is not None:
@@ -61,7 +67,7 @@ class Column:
         if self.minimum is not None:
             parts.append(f"at least {self.minimum:g}{unit}")
         if self.maximum is not None:
-            parts.append(f"at most {self.maximum:g}{unit}")
+            parts.append(f"at most {_plain(self.maximum)}{unit}")
         return ", ".join(parts)
 
     def within(self, value: float) -> bool:

@@ -51,13 +51,15 @@ def page_links(page: Page, query: QueryDict, parameter: str) -> dict[str, Any]:
 
 
 @register.inclusion_tag("portal/parts/held_rows.html")
-def held_rows(columns: Any, rows: Any, check_url: str = "") -> dict[str, Any]:
-    """{% held_rows columns rows %}: a file's rows as they came, wrong cells marked, editable in place.
+def held_rows(columns: Any, rows: Any, choose: bool = False) -> dict[str, Any]:
+    """{% held_rows columns rows choose=True %}: a file's rows as they came, wrong cells marked, editable in place.
 
     columns: names. rows: id, row_number, values {column: text}, problems [{column, found, expected}].
-    Inputs are named "row-<id>-<column>"; put the tag inside your own form.
+    Inputs are named "row-<id>-<column>"; put the tag inside your own form. With `choose` every row has a tick,
+    sent as "chosen".
     """
-    return {"columns": list(columns), "rows": [_held_row(row, list(columns)) for row in rows]}
+    names = list(columns)
+    return {"columns": names, "rows": [_held_row(row, names) for row in rows], "choose": choose}
 
 
 def _held_row(row: Any, columns: list[str]) -> dict[str, Any]:
@@ -65,7 +67,7 @@ def _held_row(row: Any, columns: list[str]) -> dict[str, Any]:
     values, problems = get("values") or {}, get("problems") or []
     wrong: dict[str | None, list[str]] = {}
     for problem in problems:
-        wrong.setdefault(problem.get("column"), []).append(str(problem.get("expected", "")))
+        wrong.setdefault(problem.get("column"), []).append(_held_words(problem, values))
     cells = [
         {
             "column": c,
@@ -76,3 +78,10 @@ def _held_row(row: Any, columns: list[str]) -> dict[str, Any]:
     ]
     other = [text for column, texts in wrong.items() if column not in columns for text in texts]
     return {"id": get("id"), "number": get("row_number"), "cells": cells, "other": other}
+
+
+def _held_words(problem: dict[str, Any], values: dict[str, Any]) -> str:
+    """What is expected; and what was found, where the cell itself does not show it."""
+    found, expected = str(problem.get("found", "")), str(problem.get("expected", ""))
+    in_sight = found in ("", "blank") or found == str(values.get(problem.get("column"), ""))
+    return f"expected {expected}" if in_sight else f"found {found}; expected {expected}"

@@ -9,9 +9,11 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
+from portal.calc.file_spec import Column, FileKind
 from portal.downloads import table_file
 from portal.forms import UploadForm
 from portal.models import Upload
+from portal.tables import is_missing
 from portal.uploads import actions, queries
 from portal.uploads.examine import RESENT, examine_file
 from portal.uploads.places import Place, place_named, places_for
@@ -76,15 +78,16 @@ def file(request: HttpRequest, pk: int) -> HttpResponse:
         "kind": kind,
         "may_write": queries.may_write(request.user, upload),
         "waiting": queries.waiting_rows(upload).count(),
-        "columns": kind.file.names,
     }
     if upload.state == "checked":
         with upload.content.open("rb") as handle:
             outcome = examine_file(kind, Target.of(upload), handle.read(), upload.file_name)
         held = sorted(outcome.held.items())
+        columns, new_rows = _shown_rows(outcome.new, kind.file)
         context |= {
             "outcome": outcome,
-            "new_rows": _shown_rows(outcome.new, kind.file.names),
+            "new_columns": columns,
+            "new_rows": new_rows,
             "held_rows": [(n, values, problems) for n, (values, problems) in held[:SHOWN]],
             "n_held": len(held),
             "n_new": len(outcome.new),
@@ -128,7 +131,7 @@ def held(request: HttpRequest, pk: int) -> HttpResponse:
         "columns": _columns_of(page, kind.file.names),
         "may_write": queries.may_write(request.user, upload),
         "settled": upload.held_rows.exclude(state="waiting").order_by("row_number")[:HELD_PAGE],
-        "may_replace": kind.replace is not None,
+        "may_replace": kind.replace is not None and any(row.differs for row in page),
     }
     return render(request, "portal/held.html", context)
 
@@ -205,12 +208,15 @@ def _likely(places: list[Place]) -> str:
     return (studies or places)[0].key if places else ""
 
 
-def _shown_rows(frame: Any, names: tuple[str, ...]) -> list[tuple[int, list[Any]]]:
+def _shown_rows(frame: Any, kind: FileKind) -> tuple[list[Column], list[tuple[int, list[Any]]]]:
+    """The first rows, in the columns that hold anything: (columns, [(row number, values)])."""
     top = frame.head(SHOWN)
-    return [
-        (int(row["_row"]), [None if row[n] is None or row[n] != row[n] else row[n] for n in names])
+    columns = [c for c in kind.columns if len(top) and top[c.name].notna().any()]
+    rows = [
+        (int(row["_row"]), [(c.kind, None if is_missing(v := row[c.name]) else v) for c in columns])
         for row in top.to_dict("records")
     ]
+    return columns, rows
 
 
 def _columns_of(rows: Any, names: tuple[str, ...]) -> list[str]:

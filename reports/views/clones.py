@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from django.db.models import F
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_GET
@@ -30,11 +31,8 @@ def clones(request: HttpRequest) -> HttpResponse:
 def trial_clones(request: HttpRequest, trial: str) -> HttpResponse:
     """Every clone of a trial, with the figures of its studies where it was sawn."""
     found = trial_for(request.user, trial)
-    figures = {
-        code: (study, f)
-        for study in found.studies.all()
-        for code, f in queries.study_recovery(study).by_clone.items()
-    }
+    results = {study: queries.study_recovery(study) for study in found.studies.order_by("created_at")}
+    figures = {code: (study, f) for study, r in results.items() for code, f in r.by_clone.items()}
     rows = [show.trial_clone_row(c, figures.get(c.code)) for c in clones_of(found)]
     table = Table(
         request,
@@ -63,7 +61,8 @@ def trial_clones(request: HttpRequest, trial: str) -> HttpResponse:
     )
     if table.asked_for_download:
         return table.download()
-    return render(request, "reports/trial_clones.html", {"trial": found, "table": table})
+    bases = [(study, r.formula, SIZE_BASIS_TITLES[r.size_basis]) for study, r in results.items() if r.by_clone]
+    return render(request, "reports/trial_clones.html", {"trial": found, "table": table, "bases": bases})
 
 
 @require_GET
@@ -120,7 +119,7 @@ def prices(request: HttpRequest, trial: str) -> HttpResponse:
         "trial": found,
         "lists": lists,
         "chosen": chosen,
-        "rows": rows and rows.order_by("grade__rule_set__code", "grade__rank", "min_width_mm"),
+        "rows": rows and rows.order_by("grade__rule_set__code", "grade__rank", F("min_width_mm").asc(nulls_first=True)),
         "may_manage": manager_of(request.user, found.pk),
     }
     return render(request, "reports/prices.html", context)

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from portal.calc import shown
-from portal.calc.svg import TYPE_SIZES, WIDE, Drawing, shortened
+from portal.calc.svg import TYPE_SIZES, WIDE, Drawing, shortened, text_width
 
 LABEL = TYPE_SIZES["label"]
 LOSS_HATCHES = ("rising", "falling", "crossed", "level")
@@ -54,13 +54,19 @@ def balance_bar(
         0, (y := drawing.heading(note)) + 10, f"Round wood, under bark: {shown.cubic_metres(total)}", "label"
     )
     y += 20
-    bar_width = width - 1.0 if drawing.narrow else width * 0.56
+    bar_width = width - 1.0 if drawing.narrow else _room_for_bar(parts, width)
     centres = _balance_segments(drawing, parts, total, y, bar_width)
     if drawing.narrow:
         drawing.height = _balance_list(drawing, parts, total, y + 58)
     else:
         drawing.height = _balance_leaders(drawing, parts, total, y, bar_width, centres)
     return drawing.svg("balance")
+
+
+def _room_for_bar(parts: Sequence[Part], width: float) -> float:
+    """Width that the longest name, the volumes and the shares beside it leave for the bar."""
+    longest = max(text_width(p.name, LABEL) for p in parts)
+    return min(max(width - 34 - longest - 132, width * 0.36), width * 0.56)
 
 
 def _volume_and_share(part: Part, total: float) -> str:

@@ -14,11 +14,12 @@ from django.conf import settings
 from django.core.paginator import Paginator
 from django.http import QueryDict
 from django.template import Context, Template
-from django.test import RequestFactory
+from django.test import Client, RequestFactory
 
 from portal.calc import shown
 from portal.cautions import CAUTIONS, caution_text
 from portal.tables import Column, Table
+from portal.templatetags import parts
 
 NARROW, HARD, MINUS = "\u202f", "\u00a0", "\u2212"
 
@@ -322,3 +323,20 @@ def test_error_pages_say_what_happened_to_the_data_and_need_nothing_to_render(na
 
     said = words(get_template(name).render())
     assert "Your data." in said
+
+
+def test_the_living_page_shows_every_part_without_a_database(client: Client) -> None:
+    answer = client.get("/look/")
+    html = answer.content.decode()
+    assert answer.status_code == 200
+    for tag in parts.register.tags:
+        if tag not in {
+            "main_navigation",
+            "page_messages",
+            "table_pagination",
+            "joined",
+        }:  # base.html and parts use these
+            assert f"% {tag}" in html, f"{tag} is not explained on /look/"
+    assert html.count('class="drawing') >= 10
+    assert not re.search(r'\sstyle="', html)
+    assert all(caution_text(i) in html for i in CAUTIONS)

@@ -57,7 +57,10 @@ function columnChooser(frame, table) {
 
 function foldable(table) {
   const heads = [...table.tHead.rows[0].cells];
-  if (!heads.some((head) => head.classList.contains("more")) || !heads.some((head) => !head.classList.contains("more"))) return;
+  if (heads.length < 3) return;
+  if (heads.every((head) => head.classList.contains("more"))) {
+    for (const row of table.rows) row.cells[0].classList.remove("more");
+  }
   table.classList.add("folds");
   table.tHead.rows[0].append(Object.assign(document.createElement("th"), { className: "fold", innerHTML: '<span class="sr">More</span>' }));
   for (const row of table.tBodies[0].rows) {
@@ -101,11 +104,30 @@ function toggle(button, heads) {
   row.after(below);
 }
 
+// On a phone a table whose key columns are still too wide folds its last ones as well, the first never.
+function fit(table) {
+  const room = table.parentElement.clientWidth;
+  if (!matchMedia("(max-width: 640px)").matches) return;
+  const heads = [...table.tHead.rows[0].cells].filter((head) => !head.classList.contains("fold"));
+  for (let i = heads.length - 1; i > 0 && table.offsetWidth > room; i -= 1) {
+    for (const row of table.rows) {
+      if (!row.classList.contains("unfolded")) row.cells[i]?.classList.add("more");
+    }
+  }
+}
+
 function prepare(root) {
+  for (const table of root.querySelectorAll("table.data")) {
+    if (table.parentElement.classList.contains("table-scroll")) continue;
+    const box = Object.assign(document.createElement("div"), { className: "table-scroll" });
+    table.replaceWith(box);
+    box.append(table);
+  }
   for (const table of root.querySelectorAll("table.data[data-name]:not(.ready)")) {
     table.classList.add("ready");
     columnChooser(table.closest(".table-frame"), table);
     foldable(table);
+    if (table.classList.contains("folds")) fit(table);
   }
   for (const box of root.querySelectorAll(".table-scroll")) {
     // A box that scrolls must be reachable by the keyboard; one that does not must not be a stop on the way.

@@ -1,0 +1,124 @@
+"""The database refuses what cannot stand in a trial: codes twice, trees across trials, unknown words."""
+
+from typing import Any
+
+import pytest
+
+from portal.models import Role
+from tests.conftest import Place
+from tests.refusals import NOT_POSITIVE, Attempt, insert, numbers_refused, one, refused, rules_named, rules_of, update
+from trials.actions import create_trial
+from trials.models import Block, Clone, Plot, Site, Tree, Trial
+
+NUMBERS = numbers_refused(Trial, "positive", "breast_height_m", NOT_POSITIVE)
+
+
+def other_trial(place: Place) -> Trial:
+    """A second trial with a site, block, plot and clone of its own."""
+    trial = create_trial(code="other", name="Other trial", by=place.people["steward"])
+    site = Site.objects.create(trial=trial, code="X")
+    Plot.objects.create(block=Block.objects.create(site=site, code="1"), code="1")
+    Clone.objects.create(trial=trial, code="Z9")
+    return trial
+
+
+def of_the_other(place: Place, model: type[Any]) -> Any:
+    trial = Trial.objects.filter(code="other").first() or other_trial(place)
+    path = {Site: "trial", Clone: "trial", Block: "site__trial", Plot: "block__site__trial"}[model]
+    return model.objects.get(**{path: trial})
+
+
+def tree_on_a_foreign_site(p: Place) -> None:
+    site, plot = of_the_other(p, Site), of_the_other(p, Plot)
+    insert(Tree, code="NEW", row=90, col=90, site=site, plot=plot)
+
+
+def plot_of_another_site(p: Place) -> Plot:
+    site = Site.objects.create(trial=p.trial, code="S2")
+    return Plot.objects.create(block=Block.objects.create(site=site, code="1"), code="1")
+
+
+RULES: dict[str, list[Attempt]] = {
+    "trials_trial_code_key": [lambda p: Trial.objects.bulk_create([Trial(code="small", name="Again")])],
+    "trials_trial_code_filled": [lambda p: update(Trial, code="")],
+    "trials_trial_name_filled": [lambda p: update(Trial, name="")],
+    "trials_site_code_once": [lambda p: insert(Site)],
+    "trials_site_code_filled": [lambda p: update(Site, code="")],
+    "trials_site_id_trial": [],  # (id, trial): implied by the key; there for the trees to refer to
+    "trials_block_code_once": [lambda p: insert(Block)],
+    "trials_block_code_filled": [lambda p: update(Block, {"code": "1"}, code="")],
+    "trials_plot_code_once": [lambda p: insert(Plot)],
+    "trials_plot_code_filled": [lambda p: update(Plot, {"code": "1"}, code="")],
+    "trials_clone_code_once": [
+        lambda p: insert(Clone),
+        lambda p: Clone.objects.bulk_create([Clone(trial=p.trial, code="k1")]),
+        lambda p: Clone.objects.bulk_create([Clone(trial=p.trial, code=c) for c in ("Ö1", "ö1")]),
+        lambda p: update(Clone, {"code": "K2"}, code="k1"),
+    ],
+    "trials_clone_code_filled": [lambda p: update(Clone, {"code": "K1"}, code="")],
+    "trials_clone_kind_known": [lambda p: update(Clone, kind="cultivar")],
+    "trials_clone_colour_check": [lambda p: update(Clone, colour=-1)],
+    "trials_clone_id_trial": [],
+    "trials_tree_code_once": [lambda p: insert(Tree, row=90, col=90)],
+    "trials_tree_code_filled": [lambda p: update(Tree, {"code": "S-1-1"}, code="")],
+    "trials_tree_address_once": [
+        lambda p: insert(Tree, code="NEW"),
+        lambda p: update(Tree, {"code": "S-1-2"}, col=1),
+    ],
+    "trials_tree_status_known": [lambda p: update(Tree, status="sleeping")],
+    "trials_tree_on_a_site_of_its_trial": [tree_on_a_foreign_site],
+    "trials_tree_of_a_clone_of_its_trial": [
+        lambda p: insert(Tree, code="NEW", row=90, col=90, clone=of_the_other(p, Clone)),
+        lambda p: update(Tree, {"code": "S-1-1"}, clone=of_the_other(p, Clone)),
+    ],
+    "plot_on_its_site": [
+        lambda p: insert(Tree, code="NEW", row=90, col=90, plot=plot_of_another_site(p)),
+        lambda p: update(Tree, {"code": "S-1-1"}, plot=plot_of_another_site(p)),
+        lambda p: update(Tree, {"code": "S-1-1"}, site=Site.objects.create(trial=p.trial, code="S3")),
+        lambda p: update(Tree, {"code": "S-1-1"}, plot=of_the_other(p, Plot)),
+    ],
+    "stays_on_its_site": [lambda p: update(Block, {"code": "1"}, site=of_the_other(p, Site))],
+    "stays_in_its_block": [lambda p: update(Plot, {"code": "1"}, block=of_the_other(p, Block))],
+    "stays_in_its_trial": [lambda p: update(Tree, {"code": "S-1-1"}, trial=other_trial(p))],
+}
+SAID_OTHERWISE = {
+    "plot_on_its_site": "the plot of tree .* lies on another site",
+    "stays_on_its_site": "Cannot update rows from trials_block",
+    "stays_in_its_block": "Cannot update rows from trials_plot",
+    "stays_in_its_trial": "Cannot update rows from trials_tree",
+}
+ATTEMPTS = [pytest.param(rule, a, id=f"{rule}-{i}") for rule, tries in RULES.items() for i, a in enumerate(tries)]
+
+
+@pytest.mark.parametrize(("rule", "attempt"), ATTEMPTS)
+def test_the_database_refuses(material: Place, rule: str, attempt: Attempt) -> None:
+    with refused(SAID_OTHERWISE.get(rule, rule)):
+        attempt(material)
+
+
+@pytest.mark.parametrize(("model", "field", "value", "rule"), NUMBERS)
+def test_sizes_are_positive_and_finite(material: Place, model: Any, field: str, value: float, rule: str) -> None:
+    with refused(rule):
+        update(model, **{field: value})
+
+
+def test_every_rule_of_the_room_is_tried(material: Place) -> None:
+    assert rules_of("trials") == set(RULES) | rules_named(NUMBERS)
+
+
+def test_another_trial_may_use_the_same_codes(material: Place) -> None:
+    trial = other_trial(material)
+    site = Site.objects.create(trial=trial, code="S")
+    plot = Plot.objects.create(block=Block.objects.create(site=site, code="1"), code="1")
+    clone = Clone.objects.create(trial=trial, code="k1")
+    Tree.objects.bulk_create([one(Tree, trial=trial, site=site, plot=plot, clone=clone)])
+    assert Tree.objects.filter(code="S-1-1").count() == 2
+
+
+@pytest.mark.parametrize("role", [*Role.values, "stranger"])
+def test_only_stewards_start_trials(material: Place, role: str) -> None:
+    from django.core.exceptions import PermissionDenied
+
+    with pytest.raises(PermissionDenied):
+        create_trial(code="mine", name="Mine", by=material.people[role])
+    assert not Trial.objects.filter(code="mine").exists()
