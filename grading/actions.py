@@ -9,10 +9,9 @@ from django.db import transaction
 from grading import queries
 from grading.models import BoardGrade, Grade, RuleSet
 from portal.models import Membership, Role, Upload, User
-from portal.uploads.bulk import copy_columns, python_values
+from portal.uploads.bulk import copy_columns, json_notes, python_values
 from portal.uploads.frames import codes_to_ids
 from portal.uploads.registry import Target
-from sawing.actions import json_notes
 
 
 def may_add_rule_sets(user: User) -> bool:

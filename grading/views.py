@@ -11,7 +11,7 @@ from grading import actions, queries
 from grading.forms import RuleSetForm
 from grading.models import RuleSet
 from portal.tables import Column, Table
-from portal.uploads.queries import manager_of
+from portal.uploads.queries import manager_of, may_bring
 from sawing.actions import offer_boards, withdraw_boards
 from sawing.links import board_url, log_url
 from sawing.models import BoardState
@@ -94,7 +94,7 @@ def study_boards(request: HttpRequest, trial: str, study: str) -> HttpResponse:
         "trial": found.trial,
         "table": table,
         "sums": queries.sums(table.found),
-        "may_offer": manager_of(request.user, found.trial_id),
+        "may_bring": may_bring(request.user, found.trial_id, "boards"),
     }
     return render(request, "grading/study_boards.html", context)
 
@@ -139,14 +139,16 @@ def rule_sets(request: HttpRequest) -> HttpResponse:
 
 @require_http_methods(["GET", "POST"])
 def new_rule_set(request: HttpRequest) -> HttpResponse:
+    """A new rule set, or a new version of the one named by ?of=: rule sets in use are never changed."""
     if not actions.may_add_rule_sets(request.user):
         raise PermissionDenied("Rule sets are added by managers.")
-    form = RuleSetForm(request.POST or None)
+    earlier = queries.current_rule_sets().filter(code=request.GET.get("of", "")).first()
+    form = RuleSetForm(request.POST or None, earlier=earlier)
     if request.method == "POST" and form.is_valid():
-        if RuleSet.objects.filter(code=form.cleaned_data["code"]).exists():
-            form.add_error("code", "There is a rule set of this code already: choose another.")
-        else:
-            rule_set = actions.add_rule_set(by=request.user, **form.cleaned_data)
-            messages.success(request, f"{rule_set.title} is ready for grades.")
-            return redirect("grading:rule_sets")
-    return render(request, "grading/new_rule_set.html", {"form": form}, status=422 if form.errors else 200)
+        rule_set = actions.add_rule_set(by=request.user, **form.cleaned_data)
+        same = earlier is not None and rule_set.version == earlier.version
+        told = "says nothing new: its version stays" if same else f"is ready for grades as version {rule_set.version}"
+        messages.success(request, f"{rule_set.title} {told}.")
+        return redirect("grading:rule_sets")
+    context = {"form": form, "earlier": earlier}
+    return render(request, "grading/new_rule_set.html", context, status=422 if form.errors else 200)

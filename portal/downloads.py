@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from django.http import HttpResponse
+from django.utils.http import content_disposition_header
 from openpyxl import Workbook
 
 TYPES = {
@@ -22,9 +23,8 @@ def table_file(heads: Sequence[str], rows: Iterable[Sequence[Any]], kind: str, n
         KeyError: for another kind than "csv" or "xlsx".
     """
     response = HttpResponse(content_type=TYPES[kind])
-    response["Content-Disposition"] = (
-        f'attachment; filename="{"".join(c for c in name if c.isalnum() or c in "-_ ")}.{kind}"'
-    )
+    saved_as = "".join(c for c in name if c.isalnum() or c in "-_ ")
+    response["Content-Disposition"] = content_disposition_header(True, f"{saved_as}.{kind}") or "attachment"
     response.write(_csv(heads, rows) if kind == "csv" else _xlsx(heads, rows))
     return response
 

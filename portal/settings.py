@@ -4,6 +4,7 @@ PORTAL_HOME         folder for the embedded database, uploaded files and the key
 DATABASE_URL        a PostgreSQL server; without it an embedded one runs in PORTAL_HOME
 PORTAL_SECRET_KEY   signing key; without it one is made once and kept in PORTAL_HOME, readable by the owner only
 PORTAL_HOSTS        host names served, separated by commas (default: this machine)
+PORTAL_ORIGINS      addresses people type when a proxy adds HTTPS, e.g. https://trial.example.org, with commas
 PORTAL_DEBUG        1 for developing
 """
 
@@ -34,6 +35,13 @@ SECRET_KEY = _secret_key()
 DEBUG = os.environ.get("PORTAL_DEBUG") == "1"
 ALLOWED_HOSTS = os.environ.get("PORTAL_HOSTS", "127.0.0.1,localhost,[::1]").split(",")
 
+ORIGINS = [origin for origin in os.environ.get("PORTAL_ORIGINS", "").split(",") if origin]
+CSRF_TRUSTED_ORIGINS = ORIGINS
+if any(origin.startswith("https://") for origin in ORIGINS):
+    # Only a proxy that sets this header itself may stand in front.
+    SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
+    SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = True
+
 INSTALLED_APPS = [
     "django.contrib.auth",
     "django.contrib.contenttypes",
@@ -55,6 +63,7 @@ INSTALLED_APPS = [
 
 MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
+    "portal.middleware.refuse_nul",
     "csp.middleware.CSPMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",

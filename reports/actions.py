@@ -5,7 +5,7 @@ from django.db.models import Max
 
 from grading.queries import grade_ids
 from portal.models import Upload
-from portal.uploads.bulk import copy_columns
+from portal.uploads.bulk import copy_columns, json_notes
 from portal.uploads.registry import Target
 from reports.models import Price, PriceList
 
@@ -35,6 +35,7 @@ def insert_prices(target: Target, rows: pd.DataFrame, upload: Upload | None) -> 
             "min_width_mm": rows["min_width_mm"],
             "max_width_mm": rows["max_width_mm"],
             "min_thickness_mm": rows["min_thickness_mm"],
+            "notes": json_notes(rows),
         },
         len(rows),
     )

@@ -47,10 +47,18 @@ class SignIn:
     password: str
 
 
-def load_demo(folder: Path = FIXTURES / "demo") -> tuple[Study, list[Upload], list[SignIn]]:
+@dataclass(frozen=True)
+class Brought:
+    """A file of the demo: its upload, and whether this run stored it."""
+
+    upload: Upload
+    now: bool
+
+
+def load_demo(folder: Path = FIXTURES / "demo") -> tuple[Study, list[Brought], list[SignIn]]:
     """Make the demo's people, trial and study, and bring its files.
 
-    :returns: the study, the uploads in order, and a sign-in for each role.
+    :returns: the study, the files in order, and a sign-in for each role.
     """
     plan = tomllib.loads((folder / "trial.toml").read_text(encoding="utf-8"))
     passwords = _passwords()
@@ -62,13 +70,13 @@ def load_demo(folder: Path = FIXTURES / "demo") -> tuple[Study, list[Upload], li
         people = {p["role"]: _member(p, trial, passwords) for p in plan["people"]}
         manager = people["manager"]
         study = _study(plan["study"], trial, manager)
-        uploads = [_bring(folder / name, kind, trial, study, people) for kind, name in plan["files"].items()]
+        brought = [_bring(folder / name, kind, trial, study, people) for kind, name in plan["files"].items()]
         for site in plan["sites"]:
             describe_site(trial=trial, by=manager, **site)
         every_fifth = list(study.boards.order_by("code").values_list("code", flat=True))[::5]
         offer_boards(study=study, by=manager, codes=every_fifth)
     sign_ins = [SignIn(str(Role(role).label), u.username, passwords[u.username]) for role, u in people.items()]
-    return study, uploads, [*sign_ins, SignIn("Steward", "steward", passwords["steward"])]
+    return study, brought, [*sign_ins, SignIn("Steward", "steward", passwords["steward"])]
 
 
 def load_rule_set(document: RuleSetDocument, by: User) -> RuleSet:
@@ -92,12 +100,13 @@ def _study(plan: dict[str, Any], trial: Trial, manager: User) -> Study:
     return found or create_study(trial=trial, code=plan["code"], name=plan["name"], by=manager, **fields)
 
 
-def _bring(path: Path, kind: str, trial: Trial, study: Study, people: dict[str, User]) -> Upload:
+def _bring(path: Path, kind: str, trial: Trial, study: Study, people: dict[str, User]) -> Brought:
     target = Target(trial, study if kind_named(kind).scope == "study" else None)
     by = people[UPLOADER.get(kind, "grader")]
     with pghistory.context(user=by.pk, command="demo"):
         upload = check_upload(kind_name=kind, target=target, file_name=path.name, data=path.read_bytes(), by=by)
-        return store_upload(upload_id=upload.pk, by=by)
+        now = upload.state != "stored"
+        return Brought(store_upload(upload_id=upload.pk, by=by), now)
 
 
 def _member(person: dict[str, Any], trial: Trial, passwords: dict[str, str]) -> User:

@@ -44,6 +44,7 @@ class Price(models.Model):
     min_width_mm = models.FloatField(null=True, blank=True)
     max_width_mm = models.FloatField(null=True, blank=True)
     min_thickness_mm = models.FloatField(null=True, blank=True)
+    notes = models.JSONField(null=True, blank=True)
     upload = models.ForeignKey("portal.Upload", models.PROTECT, null=True, blank=True, related_name="+")
     created_at = models.DateTimeField(db_default=Now(), editable=False)
 

@@ -7,7 +7,7 @@ from django.db import transaction
 
 from portal import access
 from portal.models import Role, Upload, User
-from portal.uploads.bulk import copy_columns, python_values
+from portal.uploads.bulk import copy_columns, json_notes, python_values
 from portal.uploads.frames import codes_to_ids
 from portal.uploads.registry import Target
 from sawing import queries
@@ -151,16 +151,3 @@ def _replace(model: Any, stored: Any, rows: pd.DataFrame, key: str, fields: list
         changed.append(obj)
     model.objects.bulk_update(changed, fields, batch_size=1000)
     return len(changed)
-
-
-def json_notes(rows: pd.DataFrame) -> pd.Series:
-    """The extra columns of each row as JSON for the database; None where there are none."""
-    from psycopg.types.json import Jsonb
-
-    own = {"held_row", "problem"}
-    if "_notes" not in rows:
-        return pd.Series(None, rows.index, dtype=object)
-    cleaned = [
-        {k: v for k, v in n.items() if k not in own} if isinstance(n, dict) else None for n in rows["_notes"]
-    ]
-    return pd.Series([Jsonb(n) if n else None for n in cleaned], rows.index, dtype=object)

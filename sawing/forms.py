@@ -63,6 +63,12 @@ class StudyForm(forms.ModelForm):
             del self.fields["code"]  # addresses of a study stay
             self.fields["widths"].initial = ", ".join(f"{w:g}" for w in self.instance.widths_mm)
 
+    def clean_code(self) -> str:
+        code = str(self.cleaned_data["code"])
+        if code == "new":
+            raise ValidationError("“new” is the address of the page that starts a study: choose another code.")
+        return code
+
     def clean_widths(self) -> list[float]:
         text = self.cleaned_data["widths"].replace(",", " ")
         try:

@@ -9,7 +9,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_GET, require_http_methods
 
 from portal.tables import Column, Table
-from portal.uploads.queries import manager_of
+from portal.uploads.queries import manager_of, may_bring
 from sawing import actions, queries
 from sawing.calc.board_volume import board_volumes
 from sawing.calc.log_formulae import formulae
@@ -98,7 +98,13 @@ def logs(request: HttpRequest, trial: str, study: str) -> HttpResponse:
     if table.asked_for_download:
         return table.download()
     formula = log_volumes(frame.head(0), found.log_volume_formula, found.bark_factor).formula
-    context = {"study": found, "trial": found.trial, "table": table, "formula": formula}
+    context = {
+        "study": found,
+        "trial": found.trial,
+        "table": table,
+        "formula": formula,
+        "may_bring": may_bring(request.user, found.trial_id, "logs"),
+    }
     return render(request, "sawing/logs.html", context)
 
 

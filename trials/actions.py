@@ -9,7 +9,7 @@ from django.db import transaction
 
 from portal import access
 from portal.models import Membership, Role, Upload, User
-from portal.uploads.bulk import copy_columns, python_values
+from portal.uploads.bulk import copy_columns, json_notes, python_values
 from portal.uploads.frames import codes_to_ids
 from portal.uploads.registry import Target
 from trials import queries
@@ -53,6 +53,7 @@ def insert_clones(target: Target, rows: pd.DataFrame, upload: Upload | None) -> 
             "seed_parent": rows["seed_parent"].fillna(""),
             "pollen_parent": rows["pollen_parent"].fillna(""),
             "colour": pd.Series(range(first, first + len(rows)), dtype=object),
+            "notes": json_notes(rows),
         },
         len(rows),
     )
@@ -107,6 +108,7 @@ def insert_layout(target: Target, rows: pd.DataFrame, upload: Upload | None) -> 
             "row": rows["row"].astype(int),
             "col": rows["col"].astype(int),
             "planted_on": rows["planted_on"],
+            "notes": json_notes(rows),
         },
         len(rows),
     )

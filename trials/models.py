@@ -107,6 +107,7 @@ class Clone(models.Model):
     seed_parent = models.CharField(max_length=200, blank=True)
     pollen_parent = models.CharField(max_length=200, blank=True)
     colour = models.PositiveSmallIntegerField(default=0)
+    notes = models.JSONField(null=True, blank=True)
     upload = models.ForeignKey("portal.Upload", models.PROTECT, null=True, blank=True, related_name="+")
     created_at = models.DateTimeField(db_default=Now(), editable=False)
 

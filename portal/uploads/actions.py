@@ -13,7 +13,7 @@ from psycopg.types.json import Jsonb
 from portal import access
 from portal.models import HeldRow, Upload, User
 from portal.uploads.bulk import copy_columns
-from portal.uploads.examine import RESENT, Outcome, examine_file, examine_rows
+from portal.uploads.examine import RESENT, Outcome, examine_file, examine_rows, is_id
 from portal.uploads.registry import Target, UploadKind, kind_named
 
 SHOWN_ROWS = 200
@@ -220,7 +220,7 @@ def _hold_rows(upload: Upload, outcome: Outcome) -> None:
 
 def _settle_resent(stored: pd.DataFrame, upload: Upload, by: User) -> None:
     """Rows that came back from a downloaded list of held rows settle the rows they were made from."""
-    ids = [n[RESENT] for n in stored.get("_notes", []) if isinstance(n, dict) and str(n.get(RESENT, "")).isdigit()]
+    ids = [n[RESENT] for n in stored.get("_notes", []) if isinstance(n, dict) and is_id(str(n.get(RESENT, "")))]
     rows = HeldRow.objects.select_for_update().filter(
         pk__in=ids, state="waiting", upload__trial=upload.trial, upload__study=upload.study, upload__kind=upload.kind
     )

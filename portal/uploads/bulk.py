@@ -1,10 +1,14 @@
-"""Bulk writes through COPY. Triggers and constraints of the table hold as for any other insert."""
+"""Bulk writes through COPY. Triggers, constraints and history of the table hold as for any other insert."""
 
 from collections.abc import Mapping, Sequence
 from typing import Any
 
 import pandas as pd
 from django.db import connection, models
+from psycopg.types.json import Jsonb
+
+NOT_NOTES = frozenset({"held_row", "problem"})
+"""Extra columns that a downloaded list of held rows carries; they say nothing of the row itself."""
 
 
 def copy_columns(model: type[models.Model], columns: Mapping[str, Any], length: int) -> int:
@@ -23,6 +27,8 @@ def copy_columns(model: type[models.Model], columns: Mapping[str, Any], length: 
     table = connection.ops.quote_name(model._meta.db_table)
     # Django's cursor wrapper turns driver errors into django.db errors only for execute(); do it here for COPY.
     with connection.wrap_database_errors, connection.cursor() as cursor:
+        # The history's context (who, in which request) rides on execute() and holds for the transaction.
+        cursor.execute("DO 'BEGIN END'")
         with cursor.copy(f"COPY {table} ({', '.join(names)}) FROM STDIN") as copy:
             for row in zip(*lists, strict=True):
                 copy.write_row(row)
@@ -35,3 +41,13 @@ def python_values(values: Any, length: int) -> Sequence[Any]:
         return [values] * length
     as_objects = values.astype(object)
     return as_objects.where(values.notna(), None).tolist()
+
+
+def json_notes(rows: pd.DataFrame) -> pd.Series:
+    """The extra columns of each row as JSON for the database; None where there are none."""
+    if "_notes" not in rows:
+        return pd.Series(None, rows.index, dtype=object)
+    cleaned = [
+        {k: v for k, v in n.items() if k not in NOT_NOTES} if isinstance(n, dict) else None for n in rows["_notes"]
+    ]
+    return pd.Series([Jsonb(n) if n else None for n in cleaned], rows.index, dtype=object)

@@ -5,14 +5,21 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import pandas as pd
+from django.db.models import Q
 
 from portal.calc.file_checks import Checked, check_file, check_rows
-from portal.calc.file_spec import FileKind, Problem
+from portal.calc.file_spec import FileKind, Problem, code_column
 from portal.calc.file_values import plain_number
-from portal.uploads.registry import Target, UploadKind
+from portal.models import HeldRow
+from portal.uploads.registry import Target, UploadKind, kinds
 
 RESENT = "held_row"
 """Extra column of a downloaded list of held rows: says which held row a mended row settles."""
+
+
+def is_id(text: str) -> bool:
+    """Whether a text from outside can be the id of a row: digits ("²" is none), and no more than a bigint holds."""
+    return text.isdecimal() and len(text) <= 18
 
 
 @dataclass(frozen=True)
@@ -35,14 +42,33 @@ class Outcome:
 def examine_file(kind: UploadKind, target: Target, data: bytes, file_name: str) -> Outcome:
     """Read and check a whole file against the database. Writes nothing."""
     known = kind.known(target)
-    return _compare(kind, target, check_file(data, file_name, kind.file, known), known, file_name)
+    checked = check_file(data, file_name, kind.file, known, codes_held(kind, target))
+    return _compare(kind, target, checked, known, file_name)
 
 
 def examine_rows(kind: UploadKind, target: Target, rows: Mapping[int, dict[str, Any]], file_name: str) -> Outcome:
     """The same for single rows given as {row number: {header: text}}: mended held rows."""
     known = kind.known(target)
     listed = [{**values, "_row": number} for number, values in rows.items()]
-    return _compare(kind, target, check_rows(listed, file_name, kind.file, known), known, file_name)
+    checked = check_rows(listed, file_name, kind.file, known, codes_held(kind, target))
+    return _compare(kind, target, checked, known, file_name)
+
+
+def codes_held(kind: UploadKind, target: Target) -> dict[str, dict[str, str]]:
+    """Codes that rows of this kind may refer to and that wait to be mended: {"logs": {"L7": "logs.csv row 5"}}."""
+    found: dict[str, dict[str, str]] = {}
+    for plural in {c.refers_to for c in kind.file.columns if c.refers_to}:
+        code = code_column(plural)
+        others = [k for k in kinds() if k.file.key == (code,)]
+        rows = HeldRow.objects.filter(
+            state="waiting",
+            differs=False,
+            upload__trial=target.trial,
+            upload__kind__in=[k.file.name for k in others],
+        ).filter(Q(upload__study=None) | Q(upload__study=target.study))
+        listed = rows.values_list(f"values__{code}", "upload__file_name", "row_number")
+        found[plural] = {str(value): f"{name} row {number}" for value, name, number in listed if value}
+    return found
 
 
 def _compare(kind: UploadKind, target: Target, checked: Checked, known: Any, file_name: str) -> Outcome:

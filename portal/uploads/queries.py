@@ -24,6 +24,11 @@ def kinds_for(user: User, trial_id: int) -> list[UploadKind]:
     return [k for k in kinds() if not k.roles.isdisjoint(held)]
 
 
+def may_bring(user: User, trial_id: int, kind: str) -> bool:
+    """Whether a person may bring this kind of file into a trial."""
+    return access.may(user, trial_id, kind_named(kind).roles)
+
+
 def may_write(user: User, upload: Upload) -> bool:
     """Whether a person may store, mend or set aside the rows of an upload."""
     return access.may(user, upload.trial_id, kind_named(upload.kind).roles)

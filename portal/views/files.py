@@ -15,7 +15,7 @@ from portal.forms import UploadForm
 from portal.models import Upload
 from portal.tables import is_missing
 from portal.uploads import actions, queries
-from portal.uploads.examine import RESENT, examine_file
+from portal.uploads.examine import RESENT, examine_file, is_id
 from portal.uploads.places import Place, place_named, places_for
 from portal.uploads.registry import Target, kind_named, kinds
 
@@ -139,7 +139,7 @@ def held(request: HttpRequest, pk: int) -> HttpResponse:
 def _settle(request: HttpRequest, upload: Upload) -> HttpResponse:
     """The three ways to settle held rows: mended, put in place of the stored values, set aside."""
     rows = _posted_rows(request)
-    chosen = [int(i) for i in request.POST.getlist("chosen") if i.isdigit()]
+    chosen = [int(i) for i in request.POST.getlist("chosen") if is_id(i)]
     what = request.POST.get("do", "")
     try:
         if what == "replace" or what.startswith("replace-"):
@@ -232,8 +232,8 @@ def _posted_rows(request: HttpRequest) -> dict[int, dict[str, str]]:
     for name, value in request.POST.items():
         word, _, rest = name.partition("-")
         pk, dash, column = rest.partition("-")
-        if word == "row" and dash and pk.isdigit():
-            rows.setdefault(int(pk), {})[column] = str(value)
+        if word == "row" and dash and is_id(pk):
+            rows.setdefault(int(pk), {})[column] = str(value).replace("\x00", "")  # no database text holds a NUL
     return rows
 
 

@@ -112,8 +112,8 @@ def prices(request: HttpRequest, trial: str) -> HttpResponse:
     """The trial's price list in force, and its earlier versions."""
     found = trial_for(request.user, trial)
     lists = PriceList.objects.filter(trial=found).select_related("upload__by")
-    chosen = lists.filter(version=request.GET["version"]).first() if request.GET.get("version", "").isdigit() else None
-    chosen = chosen or lists.filter(current=True).first()
+    version = request.GET.get("version", "")
+    chosen = (lists.filter(version=version).first() if version.isdecimal() else None) or lists.filter(current=True).first()
     rows = chosen.prices.select_related("grade__rule_set") if chosen else []
     context = {
         "trial": found,

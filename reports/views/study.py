@@ -10,7 +10,7 @@ from django.views.decorators.http import require_GET
 from grading.links import boards_url
 from grading.queries import current_rule_sets
 from portal.tables import Column, Table
-from portal.uploads.queries import manager_of
+from portal.uploads.queries import may_bring
 from reports import queries, show, study_pictures
 from reports.forms import FiguresForm
 from reports.calc.recovery import RecoveryResult
@@ -41,7 +41,7 @@ def study(request: HttpRequest, trial: str, study: str) -> HttpResponse:
         "waiting": show.waiting_words(queries.rows_waiting(found)),
         "problems": show.concerns(found, result.problems),
         "warnings": show.concerns(found, result.warnings),
-        "may_manage": manager_of(request.user, found.trial_id),
+        "may_bring": may_bring(request.user, found.trial_id, "logs"),
         "boards_url": boards_url(found),
     }
     if result.total.logs:

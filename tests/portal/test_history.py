@@ -138,7 +138,7 @@ def test_the_page_of_a_board_tells_its_history(material: Place, client: Any) -> 
     client.force_login(manager)
     page = client.get("/boards/small/first/B1/").content.decode()
     assert "The manager" in page
-    assert "200.0" in page or "200 " in page
+    assert "width mm: 200.0 → 201.0" in page
 
 
 def test_a_role_given_and_taken_stays_on_record(material: Place) -> None:

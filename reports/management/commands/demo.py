@@ -20,9 +20,10 @@ class Command(BaseCommand):
         self.stdout.write("Preparing the database …")
         call_command("migrate", verbosity=0)
         self.stdout.write("Bringing the demo's files through the upload machine …")
-        _, uploads, sign_ins = load_demo()
-        for upload in uploads:
-            self.stdout.write(f"  {upload.file_name:12} {upload.added:5} rows added, {upload.held} held")
+        _, brought, sign_ins = load_demo()
+        for file in brought:
+            told = f"{file.upload.added:5} rows added, {file.upload.held} held" if file.now else "stored earlier"
+            self.stdout.write(f"  {file.upload.file_name:12} {told}")
         self.stdout.write(f"\nThe portal is at http://127.0.0.1:{options['port']}/  (Ctrl-C stops it)\n\n")
         for s in sign_ins:
             self.stdout.write(f"  {s.role:12} {s.username:10} {s.password}")

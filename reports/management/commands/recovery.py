@@ -55,7 +55,7 @@ class Command(BaseCommand):
         if problems and (result is None or not options["hold"]):
             self._refuse(problems, data.notes, options["json"])
         assert result is not None
-        answer = {**result.to_dict(), "problems": problems, "notes": data.notes}
+        answer = {**result.to_dict(file_names=_file_names(data)), "problems": problems, "notes": data.notes}
         if options["json"]:
             self.stdout.write(json.dumps(answer, ensure_ascii=False, allow_nan=False))
         else:
@@ -120,7 +120,7 @@ class Command(BaseCommand):
 def sentence(problem: dict[str, Any]) -> str:
     """A problem as one line for people."""
     place = ", ".join(str(x) for x in (f"row {problem['row']}" if problem["row"] else "", problem["column"]) if x)
-    return f"{problem['file']}{', ' + place if place else ''}: found {problem['found']}; expected {problem['expected']}"
+    return f"{problem['file']}{', ' + place if place else ''}: found {problem['found'] or 'nothing'}; expected {problem['expected']}"
 
 
 def _compute(data: FolderData, options: RecoveryOptions) -> RecoveryResult:
