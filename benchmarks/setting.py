@@ -23,4 +23,6 @@ def start() -> None:
 
 def spread(values: Sequence[float]) -> str:
     """Median with the smallest and largest of several runs."""
-    return f"{statistics.median(values):.2f} (from {min(values):.2f} to {max(values):.2f}, {len(values)} runs)"
+    return (
+        f"{statistics.median(values):.2f} (from {min(values):.2f} to {max(values):.2f}, {len(values)} runs)"
+    )

@@ -31,13 +31,21 @@ def main() -> None:
         upload(options.memory_of, "memory")
         print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)
         return
-    times = [(upload(options.rows, f"run {n}"), bare_copy(options.rows, f"copy {n}")) for n in range(options.runs)]
+    times = [
+        (upload(options.rows, f"run {n}"), bare_copy(options.rows, f"copy {n}")) for n in range(options.runs)
+    ]
     checked, stored = [t[0][0] for t in times], [t[0][1] for t in times]
     copied = [t[1] for t in times]
-    print(f"{options.rows} rows: check {spread(checked)} s, store {spread(stored)} s, bare COPY {spread(copied)} s")
-    print(f"check and store ÷ bare COPY: {spread([(c + s) / b for c, s, b in zip(checked, stored, copied, strict=True)])}")
+    print(
+        f"{options.rows} rows: check {spread(checked)} s, store {spread(stored)} s, bare COPY {spread(copied)} s"
+    )
+    print(
+        f"check and store ÷ bare COPY: {spread([(c + s) / b for c, s, b in zip(checked, stored, copied, strict=True)])}"
+    )
     small, large = (peak_kb(n) for n in (options.rows // 10, options.rows))
-    print(f"peak memory grows by {(large - small) * 1024 / (options.rows * 0.9):.0f} bytes a row (peak {large / 1024:.0f} MB)")
+    print(
+        f"peak memory grows by {(large - small) * 1024 / (options.rows * 0.9):.0f} bytes a row (peak {large / 1024:.0f} MB)"
+    )
 
 
 def upload(rows: int, name: str) -> tuple[float, float]:
@@ -68,16 +76,24 @@ def bare_copy(rows: int, name: str) -> float:
     logs = list(study.logs.order_by("pk").values_list("pk", flat=True))
     flitches = dict(study.flitches.values_list("log_id", "pk"))
     ready = [
-        (study.pk, logs[i // BOARDS_PER_LOG], flitches.get(logs[i // BOARDS_PER_LOG]), f"B{i}", "1", 28.0, width(i), 3.0)
+        (
+            study.pk,
+            logs[i // BOARDS_PER_LOG],
+            flitches.get(logs[i // BOARDS_PER_LOG]),
+            f"B{i}",
+            "1",
+            28.0,
+            width(i),
+            3.0,
+        )
         for i in range(rows)
     ]
     began = time.perf_counter()
-    with transaction.atomic(), connection.cursor() as cursor:
-        with cursor.copy(
-            "COPY sawing_board (study_id, log_id, flitch_id, code, piece, thickness_mm, width_mm, length_m) FROM STDIN"
-        ) as copy:
-            for row in ready:
-                copy.write_row(row)
+    columns = "study_id, log_id, flitch_id, code, piece, thickness_mm, width_mm, length_m"
+    sql = f"COPY sawing_board ({columns}) FROM STDIN"
+    with transaction.atomic(), connection.cursor() as cursor, cursor.copy(sql) as copy:
+        for row in ready:
+            copy.write_row(row)
     took = time.perf_counter() - began
     clear(study)
     return took

@@ -112,4 +112,8 @@ def _same(rule_set: RuleSet, title: str, grades: list[dict[str, Any]], fields: d
         }
         for g in grades
     ]
-    return stored == wanted and rule_set.title == title and all(getattr(rule_set, k) == v for k, v in fields.items())
+    return (
+        stored == wanted
+        and rule_set.title == title
+        and all(getattr(rule_set, k) == v for k, v in fields.items())
+    )

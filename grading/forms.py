@@ -37,7 +37,9 @@ class RuleSetForm(forms.ModelForm):
     def clean_code(self) -> str:
         code = str(self.cleaned_data["code"])
         if RuleSet.objects.filter(code=code).exists():
-            raise ValidationError("There is a rule set of this code already: choose another, or make a new version of it.")
+            raise ValidationError(
+                "There is a rule set of this code already: choose another, or make a new version of it."
+            )
         return code
 
     def clean(self) -> dict[str, Any]:

@@ -37,7 +37,9 @@ class RuleSet(models.Model):
         constraints: ClassVar = [
             models.UniqueConstraint("code", "version", name="grading_ruleset_version_once"),
             models.UniqueConstraint("code", condition=Q(current=True), name="grading_ruleset_one_current"),
-            models.CheckConstraint(condition=Q(purpose__in=Purpose.values), name="grading_ruleset_purpose_known"),
+            models.CheckConstraint(
+                condition=Q(purpose__in=Purpose.values), name="grading_ruleset_purpose_known"
+            ),
             *filled("code", "title"),
         ]
 

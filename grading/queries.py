@@ -44,7 +44,9 @@ def grade_order() -> dict[str, list[str]]:
 def reject_grades() -> dict[str, list[str]]:
     """{rule set: its reject grades} of the current rule sets; an empty list where nothing is rejected."""
     found: dict[str, list[str]] = {code: [] for code in grade_order()}
-    for code, grade in Grade.objects.filter(rule_set__current=True, reject=True).values_list("rule_set__code", "code"):
+    for code, grade in Grade.objects.filter(rule_set__current=True, reject=True).values_list(
+        "rule_set__code", "code"
+    ):
         found[code].append(grade)
     return found
 
@@ -61,13 +63,15 @@ def grade_frame(study: Study) -> pd.DataFrame:
     the primary key."""
     rows = BoardGrade.objects.filter(board__study=study, rule_set__current=True)
     return frame(rows.order_by("board__code", "rule_set__code"), {**GRADE_FIELDS, "_row": "pk"}).astype(
-        {n: float for n in GRADE_NUMBERS}
+        dict.fromkeys(GRADE_NUMBERS, float)
     )
 
 
 def boards_of_study(study: Study) -> QuerySet[Board]:
     """The boards of a study with their chain back to the clone."""
-    return study.boards.select_related("study__trial", "log__felling__tree__trial", "log__felling__tree__clone__trial")
+    return study.boards.select_related(
+        "study__trial", "log__felling__tree__trial", "log__felling__tree__clone__trial"
+    )
 
 
 def with_grade_columns(boards: QuerySet[Board], rule_sets: QuerySet[RuleSet]) -> QuerySet[Board]:
@@ -95,13 +99,19 @@ def pieces(board: Board) -> list[dict[str, Any]]:
     for grade in board.grades.select_related("rule_set", "grade").order_by("rule_set__code"):
         sizes = {n: getattr(grade, n) or getattr(board, n.removeprefix("graded_")) for n in GRADE_NUMBERS}
         volume = sizes["graded_length_m"] * sizes["graded_width_mm"] * sizes["graded_thickness_mm"] / 1e6
-        found.append({"grade": grade, **sizes, "volume_m3": volume, "percent": 100 * volume / board.volume_m3})
+        found.append(
+            {"grade": grade, **sizes, "volume_m3": volume, "percent": 100 * volume / board.volume_m3}
+        )
     return found
 
 
 def board_events(board: Board) -> list[Any]:
     """What happened to a board's own row, oldest first, each with who and when."""
-    events = Board.pgh_event_model.objects.filter(pgh_obj_id=board.pk).select_related("pgh_context").order_by("pgh_id")
+    events = (
+        Board.pgh_event_model.objects.filter(pgh_obj_id=board.pk)
+        .select_related("pgh_context")
+        .order_by("pgh_id")
+    )
     people = dict(User.objects.values_list("pk", "full_name"))
     shown = []
     before: Any = None

@@ -23,7 +23,14 @@ def board_columns(rule_sets: "QuerySet[RuleSet]", *, inside: bool = True) -> lis
     """The columns in which boards are listed everywhere; one per rule set, holding the grade."""
     chain = "log__felling__tree"
     columns = [
-        Column("code", "Board", kind="code", key=True, url=lambda b: board_url(b.study, b.code), filter="contains"),
+        Column(
+            "code",
+            "Board",
+            kind="code",
+            key=True,
+            url=lambda b: board_url(b.study, b.code),
+            filter="contains",
+        ),
         Column(
             f"{chain}__clone__code",
             "Clone",
@@ -147,7 +154,11 @@ def new_rule_set(request: HttpRequest) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         rule_set = actions.add_rule_set(by=request.user, **form.cleaned_data)
         same = earlier is not None and rule_set.version == earlier.version
-        told = "says nothing new: its version stays" if same else f"is ready for grades as version {rule_set.version}"
+        told = (
+            "says nothing new: its version stays"
+            if same
+            else f"is ready for grades as version {rule_set.version}"
+        )
         messages.success(request, f"{rule_set.title} {told}.")
         return redirect("grading:rule_sets")
     context = {"form": form, "earlier": earlier}

@@ -5,7 +5,7 @@ from typing import ClassVar
 from django.contrib.auth.models import AbstractUser
 from django.db import models
 from django.db.models import Q
-from django.db.models.functions import Now
+from django.db.models.functions import Lower, Now
 
 from portal.constraints import filled, not_negative
 from portal.history import tracked
@@ -25,6 +25,16 @@ class User(AbstractUser):
     first_name = None
     last_name = None
     full_name = models.CharField(max_length=150, blank=True)
+
+    class Meta(AbstractUser.Meta):
+        constraints: ClassVar = [
+            # Two people must not be told apart by capital letters alone.
+            models.UniqueConstraint(
+                Lower("username"),
+                name="portal_user_name_once",
+                violation_error_message="There is a person of this user name already: choose another.",
+            ),
+        ]
 
     def get_full_name(self) -> str:
         return self.full_name or self.username
@@ -98,7 +108,9 @@ class Upload(models.Model):
                 nulls_distinct=False,
                 name="portal_upload_same_file_stored_once",
             ),
-            models.CheckConstraint(condition=Q(state__in=UploadState.values), name="portal_upload_state_known"),
+            models.CheckConstraint(
+                condition=Q(state__in=UploadState.values), name="portal_upload_state_known"
+            ),
             *filled("kind", "file_name", "sha256"),
             *not_negative("size_bytes", "rows", "added", "already_there", "held"),
         ]
@@ -137,7 +149,9 @@ class HeldRow(models.Model):
     class Meta:
         constraints: ClassVar = [
             models.UniqueConstraint("upload", "row_number", name="portal_heldrow_once"),
-            models.CheckConstraint(condition=Q(state__in=HeldState.values), name="portal_heldrow_state_known"),
+            models.CheckConstraint(
+                condition=Q(state__in=HeldState.values), name="portal_heldrow_state_known"
+            ),
             models.CheckConstraint(
                 condition=Q(state="waiting", settled_at__isnull=True)
                 | (~Q(state="waiting") & Q(settled_at__isnull=False)),

@@ -3,6 +3,7 @@
 from django.urls import path
 
 from portal.look import look
+from portal.people import views as people
 from portal.views import files, site
 
 app_name = "portal"
@@ -10,6 +11,12 @@ urlpatterns = [
     path("sign-in/", site.SignIn.as_view(), name="sign_in"),
     path("sign-out/", site.SignOut.as_view(), name="sign_out"),
     path("look/", look, name="look"),
+    path("account/", people.account, name="account"),
+    path("account/password/", people.ChangePassword.as_view(), name="change_password"),
+    path("people/", people.people, name="people"),
+    path("people/<slug:trial>/give/", people.give_role, name="give_role"),
+    path("people/<slug:trial>/new/", people.new_person, name="new_person"),
+    path("people/<slug:trial>/end/<int:pk>/", people.end_role, name="end_role"),
     path("files/", files.files, name="files"),
     path("files/new/", files.bring_file, name="bring_file"),
     path("files/formats/", files.formats, name="formats"),

@@ -29,7 +29,9 @@ def insert_prices(target: Target, rows: pd.DataFrame, upload: Upload | None) -> 
             "price_list_id": price_list.pk,
             "upload_id": upload and upload.pk,
             "grade_id": pd.Series(
-                [ids[k][1] for k in zip(rows["rule_set"], rows["grade"], strict=True)], rows.index, dtype=object
+                [ids[k][1] for k in zip(rows["rule_set"], rows["grade"], strict=True)],
+                rows.index,
+                dtype=object,
             ),
             "price_per_m3": rows["price_per_m3"],
             "min_width_mm": rows["min_width_mm"],

@@ -66,7 +66,9 @@ def load_demo(folder: Path = FIXTURES / "demo") -> tuple[Study, list[Brought], l
     with pghistory.context(user=steward.pk, command="demo"):
         for document in read_rule_sets(FIXTURES / "rule_sets"):
             load_rule_set(document, steward)
-        trial = Trial.objects.filter(code=plan["trial"]["code"]).first() or create_trial(**plan["trial"], by=steward)
+        trial = Trial.objects.filter(code=plan["trial"]["code"]).first() or create_trial(
+            **plan["trial"], by=steward
+        )
         people = {p["role"]: _member(p, trial, passwords) for p in plan["people"]}
         manager = people["manager"]
         study = _study(plan["study"], trial, manager)
@@ -75,7 +77,9 @@ def load_demo(folder: Path = FIXTURES / "demo") -> tuple[Study, list[Brought], l
             describe_site(trial=trial, by=manager, **site)
         every_fifth = list(study.boards.order_by("code").values_list("code", flat=True))[::5]
         offer_boards(study=study, by=manager, codes=every_fifth)
-    sign_ins = [SignIn(str(Role(role).label), u.username, passwords[u.username]) for role, u in people.items()]
+    sign_ins = [
+        SignIn(str(Role(role).label), u.username, passwords[u.username]) for role, u in people.items()
+    ]
     return study, brought, [*sign_ins, SignIn("Steward", "steward", passwords["steward"])]
 
 
@@ -104,7 +108,9 @@ def _bring(path: Path, kind: str, trial: Trial, study: Study, people: dict[str, 
     target = Target(trial, study if kind_named(kind).scope == "study" else None)
     by = people[UPLOADER.get(kind, "grader")]
     with pghistory.context(user=by.pk, command="demo"):
-        upload = check_upload(kind_name=kind, target=target, file_name=path.name, data=path.read_bytes(), by=by)
+        upload = check_upload(
+            kind_name=kind, target=target, file_name=path.name, data=path.read_bytes(), by=by
+        )
         now = upload.state != "stored"
         return Brought(store_upload(upload_id=upload.pk, by=by), now)
 
@@ -121,7 +127,9 @@ def _person(
 ) -> User:
     user = User.objects.filter(username=username).first()
     if user is None:
-        user = User(username=username, full_name=full_name, email=email, is_superuser=steward, is_staff=steward)
+        user = User(
+            username=username, full_name=full_name, email=email, is_superuser=steward, is_staff=steward
+        )
     password = passwords.setdefault(username, secrets.token_urlsafe(9))
     _keep(passwords)
     if not user.check_password(password):

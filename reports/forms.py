@@ -14,7 +14,9 @@ class FiguresForm(forms.Form):
     """Log volume formula and size basis; what is not asked for is the study's own formula and actual green sizes."""
 
     formula = forms.ChoiceField(label="Log volume")
-    size_basis = forms.ChoiceField(label="Board sizes", choices=[(b, SIZE_BASIS_TITLES[b]) for b in SIZE_BASES])
+    size_basis = forms.ChoiceField(
+        label="Board sizes", choices=[(b, SIZE_BASIS_TITLES[b]) for b in SIZE_BASES]
+    )
 
     def __init__(self, query: Mapping[str, str], *, study: Study) -> None:
         self.usual = {"formula": study.log_volume_formula, "size_basis": "actual_green"}

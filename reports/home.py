@@ -80,7 +80,9 @@ def _mill(trial: Trial) -> Section:
     for study in trial.studies.all():
         without = study.logs.filter(boards__isnull=True).count()
         waiting += [
-            Waiting("Logs measured", study.logs.count(), reverse("sawing:logs", args=[trial.code, study.code])),
+            Waiting(
+                "Logs measured", study.logs.count(), reverse("sawing:logs", args=[trial.code, study.code])
+            ),
             Waiting("Logs without boards", without, reverse("sawing:logs", args=[trial.code, study.code])),
             Waiting("Boards in the tally", study.boards.count(), boards_url(study)),
             _held(trial, study),
@@ -89,7 +91,9 @@ def _mill(trial: Trial) -> Section:
             ("Bring a tally of boards", bring("boards", trial, study)),
             ("Bring log measurements", bring("logs", trial, study)),
         ]
-    return Section("Mill staff", trial.name, waiting, actions, ("C2",), files=_latest(trial, "logs", "boards"))
+    return Section(
+        "Mill staff", trial.name, waiting, actions, ("C2",), files=_latest(trial, "logs", "boards")
+    )
 
 
 def _grader(trial: Trial) -> Section:
@@ -98,7 +102,9 @@ def _grader(trial: Trial) -> Section:
         boards = study.boards.count()
         for rule_set in current_rule_sets():
             graded = rule_set.board_grades.filter(board__study=study).count()
-            waiting.append(Waiting(f"Not graded: {rule_set.title}", boards - graded, boards_url(study), f"of {boards}"))
+            waiting.append(
+                Waiting(f"Not graded: {rule_set.title}", boards - graded, boards_url(study), f"of {boards}")
+            )
         waiting.append(_held(trial, study))
         actions.append(("Bring grades", bring("grades", trial, study)))
     return Section("Grader", trial.name, waiting, actions, ("C5",), files=_latest(trial, "grades"))
@@ -107,7 +113,9 @@ def _grader(trial: Trial) -> Section:
 def _researcher(trial: Trial) -> Section:
     offered = Board.objects.filter(study__trial=trial, state="available").count()
     waiting = [Waiting("Boards on offer", offered, reverse("grading:boards"))]
-    return Section("Researcher", trial.name, waiting, [("See the boards on offer", reverse("grading:boards"))], ("C13",))
+    return Section(
+        "Researcher", trial.name, waiting, [("See the boards on offer", reverse("grading:boards"))], ("C13",)
+    )
 
 
 def _manager(trial: Trial) -> Section:
@@ -125,9 +133,14 @@ def _manager(trial: Trial) -> Section:
         ]
         result = study_recovery(study)
         if result.total.boards:
-            pictures.append(StudyPicture(study, study_pictures.recovery(result, clones, f"recovery-{study.pk}"), study_url(study)))
+            pictures.append(
+                StudyPicture(
+                    study, study_pictures.recovery(result, clones, f"recovery-{study.pk}"), study_url(study)
+                )
+            )
         actions.append((f"Recovery and value: {study.name}", study_url(study)))
     actions.append(("Bring a file", reverse("portal:bring_file")))
+    actions.append(("People", f"{reverse('portal:people')}#trial-{trial.code}"))
     cautions = ("C10",) if pictures else ()
     return Section("Manager", trial.name, waiting, actions, cautions, pictures, _latest(trial))
 

@@ -70,5 +70,3 @@ class Price(models.Model):
 
     def __str__(self) -> str:
         return f"{self.grade}: {self.price_per_m3} per m³"
-
-

@@ -40,7 +40,7 @@ def price_frame(trial_id: int) -> pd.DataFrame | None:
         price_list__trial_id=trial_id, price_list__current=True, grade__rule_set__current=True
     )
     rows = frame(prices.order_by("grade__rule_set__code", "grade__rank", "min_width_mm"), PRICE_FIELDS)
-    return rows.astype({n: float for n in PRICE_NUMBERS}) if len(rows) else None
+    return rows.astype(dict.fromkeys(PRICE_NUMBERS, float)) if len(rows) else None
 
 
 def known_for_prices(target: Target) -> dict[str, pd.DataFrame]:
@@ -56,7 +56,11 @@ def stored_prices(target: Target, rows: pd.DataFrame) -> pd.DataFrame:
 def study_frames(study: Study) -> StudyFrames:
     """Everything of a study that its figures need, in five queries."""
     return StudyFrames(
-        tree_frame(study), log_frame(study), board_frame(study), grade_frame(study), price_frame(study.trial_id)
+        tree_frame(study),
+        log_frame(study),
+        board_frame(study),
+        grade_frame(study),
+        price_frame(study.trial_id),
     )
 
 
@@ -84,5 +88,3 @@ def study_recovery(
 def rows_waiting(study: Study) -> int:
     """Held rows of the study's files: its figures leave them out."""
     return waiting_count(study.trial_id, study.pk)
-
-

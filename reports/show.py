@@ -73,7 +73,8 @@ def waiting_words(n: int) -> str:
     """What to say when rows are held; empty when none are."""
     if not n:
         return ""
-    return f"{shown.counted(n, 'row')} of this study's files {'is' if n == 1 else 'are'} held: the figures leave them out."
+    verb = "is" if n == 1 else "are"
+    return f"{shown.counted(n, 'row')} of this study's files {verb} held: the figures leave them out."
 
 
 def balance_urls(study: Study) -> dict[str, str]:
@@ -179,22 +180,36 @@ def trial_clone_row(clone: Any, found: tuple[Study, Figures] | None) -> dict[str
     return row
 
 
-def clone_cards(study: Study, code: str, result: RecoveryResult, titles: dict[str, str]) -> list[dict[str, Any]]:
+def clone_cards(
+    study: Study, code: str, result: RecoveryResult, titles: dict[str, str]
+) -> list[dict[str, Any]]:
     """The figures of a clone, each with its interval and the address of the rows behind it."""
     figures = result.by_clone[code]
     ci, money = figures.ci95, currency(result)
     rows = boards_url(study, clone=code)
     basis = SIZE_BASIS_TITLES[result.size_basis]
-    cards = [_card(f"Green recovery, {basis}", figures.green_recovery, ci and ci.green_recovery, figures.boards, rows)]
+    cards = [
+        _card(
+            f"Green recovery, {basis}", figures.green_recovery, ci and ci.green_recovery, figures.boards, rows
+        )
+    ]
     for name, graded in figures.graded.items():
         title = titles.get(name, name)
         value, interval = graded_estimate(figures, name)
         card = _card(f"Graded recovery, {title}", value, interval, graded.graded_boards, rows)
-        cards.append({**card, "note": "accepted grades" if graded.accepted_recovery is not None else "all grades"})
+        cards.append(
+            {**card, "note": "accepted grades" if graded.accepted_recovery is not None else "all grades"}
+        )
     for name, graded in figures.graded.items():
         if graded.value_per_m3_log is not None:
             interval = ci and ci.value_per_m3_log.get(name)
-            card = _card(f"Value, {titles.get(name, name)}", graded.value_per_m3_log, interval, graded.graded_boards, rows)
+            card = _card(
+                f"Value, {titles.get(name, name)}",
+                graded.value_per_m3_log,
+                interval,
+                graded.graded_boards,
+                rows,
+            )
             cards.append({**card, "kind": "money", "unit": money, "note": "per m³ log", "digits": 0})
     if figures.best_use.value_per_m3_log is not None:
         card = _card(

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Any
 
 from grading.links import boards_url
@@ -59,10 +60,9 @@ def out_turns(
         best = grades[0].code
         title = f"{rule_set.title}: which grades, clone by clone? Best grade {best} at the left"
         note = "shares of the volume of all graded pieces"
+        draw = partial(out_turn, bars, title=title, note=note)
         wide, narrow = both(
-            lambda name, width, bars=bars, title=title: out_turn(  # type: ignore[misc]
-                bars, name=name, title=title, note=note, width=width
-            ),
+            lambda name, width, draw=draw: draw(name=name, width=width),  # type: ignore[misc]
             f"out-turn-{rule_set.code}",
         )
         pictures.append(Picture(rule_set.title, wide, narrow, _out_turn_rows(study, result, rule_set.code)))

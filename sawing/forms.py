@@ -20,7 +20,8 @@ class StudyForm(forms.ModelForm):
         help_text="Nominal widths in mm, separated by commas or spaces.",
     )
     log_volume_formula = forms.ChoiceField(
-        label="Log volume formula", help_text="Stands beside every figure; can be changed for a look at any time."
+        label="Log volume formula",
+        help_text="Stands beside every figure; can be changed for a look at any time.",
     )
 
     class Meta:
@@ -66,7 +67,9 @@ class StudyForm(forms.ModelForm):
     def clean_code(self) -> str:
         code = str(self.cleaned_data["code"])
         if code == "new":
-            raise ValidationError("“new” is the address of the page that starts a study: choose another code.")
+            raise ValidationError(
+                "“new” is the address of the page that starts a study: choose another code."
+            )
         return code
 
     def clean_widths(self) -> list[float]:

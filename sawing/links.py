@@ -17,4 +17,3 @@ def log_url(study: Study, code: str) -> str:
 def board_url(study: Study, code: str) -> str:
     """The board's page; it stands in the room of grades."""
     return reverse("grading:board", args=[study.trial.code, study.code, code])
-

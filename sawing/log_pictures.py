@@ -74,7 +74,9 @@ class Balance:
     rows: list[dict[str, Any]]
 
 
-def balance_picture(name: str, found: LogBalance, boards: int, urls: Mapping[str, str] | None = None) -> Balance:
+def balance_picture(
+    name: str, found: LogBalance, boards: int, urls: Mapping[str, str] | None = None
+) -> Balance:
     """Where the wood of one or more logs went, in actual green volume (m3).
 
     :param urls: address behind the parts "boards" and "round wood".
@@ -86,12 +88,24 @@ def balance_picture(name: str, found: LogBalance, boards: int, urls: Mapping[str
     note = f"{shown.cubic_metres(total)} of round wood under bark, {shown.counted(boards, 'board')}, actual green size"
 
     def draw(width: int, layout: str) -> str:
-        return balance_bar(parts, name=f"balance-{layout}", title=title, note=note, total_m3=total, width=width)
+        return balance_bar(
+            parts, name=f"balance-{layout}", title=title, note=note, total_m3=total, width=width
+        )
 
     given = urls or {}
-    whole = {"name": "Round wood under bark", "volume_m3": total, "share": 100.0, "url": given.get("round wood", "")}
+    whole = {
+        "name": "Round wood under bark",
+        "volume_m3": total,
+        "share": 100.0,
+        "url": given.get("round wood", ""),
+    }
     rows = [whole] + [
-        {"name": p.name, "volume_m3": p.volume_m3, "share": 100 * p.volume_m3 / total, "url": given.get(p.kind, "")}
+        {
+            "name": p.name,
+            "volume_m3": p.volume_m3,
+            "share": 100 * p.volume_m3 / total,
+            "url": given.get(p.kind, ""),
+        }
         for p in parts
     ]
     return Balance(draw(WIDE, "wide"), draw(NARROW, "narrow"), rows)
@@ -119,7 +133,9 @@ def _placed(study: Study, boards: pd.DataFrame) -> list[EndBoard]:
         words = f"{b['thickness_mm']:g} × {b['width_mm']:g} mm, {b['length_m']:g} m"
         url = board_url(study, b["board"])
         pieces.append(
-            SawnPiece(b["board"], flitch, piece or 1, b["thickness_mm"], b["width_mm"], str(flitch), words, url)
+            SawnPiece(
+                b["board"], flitch, piece or 1, b["thickness_mm"], b["width_mm"], str(flitch), words, url
+            )
         )
     # Pieces docked from one flitch lie behind each other, not side by side: draw each flitch by its widest.
     widest: dict[int, SawnPiece] = {}

@@ -1,5 +1,7 @@
 """Reading studies, logs, flitches and boards, for those who may see them."""
 
+from collections.abc import Iterable
+
 import pandas as pd
 from django.db.models import Count, QuerySet, Sum
 from django.shortcuts import get_object_or_404
@@ -79,7 +81,9 @@ def boards_of(study: Study) -> QuerySet[Board]:
 
 def available_boards(user: User) -> QuerySet[Board]:
     """Boards that anybody with a role in their trial may ask for, researchers from outside included."""
-    boards = Board.objects.filter(state="available").select_related("study__trial", "log__felling__tree__clone")
+    boards = Board.objects.filter(state="available").select_related(
+        "study__trial", "log__felling__tree__clone"
+    )
     allowed = access.trial_ids(user, roles=access.INSIDE | {"researcher"})
     return boards if allowed is None else boards.filter(study__trial_id__in=allowed)
 
@@ -106,13 +110,13 @@ def tree_frame(study: Study) -> pd.DataFrame:
 def log_frame(study: Study) -> pd.DataFrame:
     """The logs of a study in the columns of the logs file; `_row` is the primary key."""
     logs = frame(study.logs.order_by("code"), {**LOG_FIELDS, "_row": "pk"})
-    return logs.astype({n: float for n in LOG_NUMBERS})
+    return logs.astype(dict.fromkeys(LOG_NUMBERS, float))
 
 
 def board_frame(study: Study) -> pd.DataFrame:
     """The boards of a study in the columns of the tally; `_row` is the primary key."""
     boards = frame(study.boards.order_by("code"), {**BOARD_FIELDS, "_row": "pk"})
-    return boards.astype({n: float for n in BOARD_NUMBERS})
+    return boards.astype(dict.fromkeys(BOARD_NUMBERS, float))
 
 
 def log_rows(study: Study) -> pd.DataFrame:
@@ -138,9 +142,15 @@ def sections(logs: pd.DataFrame, end: str) -> pd.Series:
     return ((first * second) ** 0.5).where(second.notna(), first)
 
 
-def study_balance(study: Study, formula: str | None = None) -> LogBalance:
-    """Where the wood of every log of a study went, in actual green volume (m3)."""
-    return balance_of(study, log_frame(study), board_frame(study), formula)
+def study_balance(study: Study, formula: str | None, codes: Iterable[str]) -> tuple[LogBalance, int]:
+    """Where the wood of these logs of a study went, in actual green volume (m3); and how many boards they gave.
+
+    :param codes: of the logs that count, so that the balance is of the same wood as the figures beside it.
+    """
+    wanted = list(codes)
+    logs, boards = log_frame(study), board_frame(study)
+    boards = boards[boards["log"].isin(wanted)]
+    return balance_of(study, logs[logs["log"].isin(wanted)], boards, formula), len(boards)
 
 
 def balance_of(

@@ -77,7 +77,9 @@ def logs(request: HttpRequest, trial: str, study: str) -> HttpResponse:
         request,
         rows=frame,
         columns=[
-            Column("log", "Log", kind="code", key=True, url=lambda r: log_url(found, r["log"]), filter="contains"),
+            Column(
+                "log", "Log", kind="code", key=True, url=lambda r: log_url(found, r["log"]), filter="contains"
+            ),
             Column("clone", "Clone", kind="code", filter="choice"),
             Column("tree", "Tree", kind="code", filter="choice"),
             Column("bottom_m", "Bottom", kind="number", digits=2, unit="m"),
@@ -137,7 +139,8 @@ def log(request: HttpRequest, trial: str, study: str, code: str) -> HttpResponse
         "formula": chosen.formula,
         "volumes": _by_formula(one, found.bark_factor),
         "kerf_note": balance.kerf_note,
-        "balance": balance_picture(code, balance, len(boards)),
+        # Without a volume there is nothing to part; the table of formulae says what is missing.
+        "balance": balance_picture(code, balance, len(boards)) if chosen.volume_m3.notna().all() else None,
         "end": ends(found, one.iloc[0].to_dict(), boards) if len(boards) else None,
     }
     return render(request, "sawing/log.html", context)
@@ -162,5 +165,7 @@ def _by_formula(log: Any, bark_factor: float | None) -> list[dict[str, Any]]:
     for info in formulae():
         found = log_volumes(log, info.name, bark_factor)
         reason = "; ".join(f"{p.column}: expected {p.expected}" for p in found.problems)
-        rows.append({"info": info, "volume": None if found.problems else found.volume_m3.iloc[0], "reason": reason})
+        rows.append(
+            {"info": info, "volume": None if found.problems else found.volume_m3.iloc[0], "reason": reason}
+        )
     return rows

@@ -94,7 +94,9 @@ def make_place(steward: User) -> Place:
     for role in Role.values:
         people[role] = User.objects.create_user(role, password=PASSWORD, full_name=f"The {role}")
         Membership.objects.create(user=people[role], trial=trial, role=role)
-    study = create_study(trial=trial, code="first", name="First study", by=people["manager"], headsaw_kerf_mm=4.0)
+    study = create_study(
+        trial=trial, code="first", name="First study", by=people["manager"], headsaw_kerf_mm=4.0
+    )
     add_rule_set(
         code="look",
         title="Looks",
@@ -152,7 +154,9 @@ def rolled_back_at_the_end(blocker: Any) -> Iterator[None]:
 
 
 @pytest.fixture(scope="module")
-def material_of_module(django_db_setup: None, django_db_blocker: Any, tmp_path_factory: Any) -> Iterator[Place]:
+def material_of_module(
+    django_db_setup: None, django_db_blocker: Any, tmp_path_factory: Any
+) -> Iterator[Place]:
     """What `full` gives, made once for a module; do not mix with `place` or `full` in one module."""
     with rolled_back_at_the_end(django_db_blocker):
         media = tmp_path_factory.mktemp("media")

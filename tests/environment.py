@@ -7,7 +7,9 @@ import os
 import tempfile
 from pathlib import Path
 
-os.environ["PORTAL_HOME"] = os.environ.get("PORTAL_TEST_HOME", str(Path(__file__).parent.parent / ".local" / "test"))
+os.environ["PORTAL_HOME"] = os.environ.get(
+    "PORTAL_TEST_HOME", str(Path(__file__).parent.parent / ".local" / "test")
+)
 os.environ["PORTAL_DATABASE_FOR_TESTS"] = "1"
 os.environ["PORTAL_SECRET_KEY"] = "only for tests " + "x" * 40
 os.environ.setdefault("XDG_RUNTIME_DIR", tempfile.gettempdir())

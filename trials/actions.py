@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from typing import Any
 
 import pandas as pd
-from django.core.exceptions import PermissionDenied
+from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import transaction
 
 from portal import access
@@ -19,12 +19,32 @@ HUES = 8
 
 
 def create_trial(*, code: str, name: str, by: User, **fields: Any) -> Trial:
-    """Start a trial; whoever starts it becomes its manager. Only stewards may."""
+    """Start a trial; whoever starts it becomes its manager. Only stewards may.
+
+    :raises ValidationError: the code is the address of a page, or another trial's but for capital letters.
+    """
     if not by.is_superuser:
         raise PermissionDenied("Only a steward starts a trial.")
+    if code.lower() == "new":
+        raise ValidationError({"code": queries.CODE_OF_A_PAGE})
+    if queries.code_is_taken(code):
+        raise ValidationError({"code": queries.CODE_TAKEN})
     with transaction.atomic():
         trial = Trial.objects.create(code=code, name=name, **fields)
         Membership.objects.create(user=by, trial=trial, role=Role.MANAGER)
+        return trial
+
+
+def change_trial(*, trial: Trial, name: str, description: str, breast_height_m: float, by: User) -> Trial:
+    """Change how a trial is described; its code stays. What stood there before stays in the history.
+
+    :param breast_height_m: height above the ground at which diameters are measured, in m.
+    """
+    access.require(by, trial.pk, [Role.MANAGER])
+    with transaction.atomic():
+        trial = Trial.objects.select_for_update().get(pk=trial.pk)
+        trial.name, trial.description, trial.breast_height_m = name, description, breast_height_m
+        trial.save()
         return trial
 
 
@@ -32,7 +52,9 @@ def describe_site(*, trial: Trial, code: str, by: User, **fields: Any) -> Site:
     """Note the place, elevation, spacing, design or planting date of a site; made when it is new."""
     access.require(by, trial.pk, [Role.MANAGER])
     with transaction.atomic():
-        site = Site.objects.select_for_update().filter(trial=trial, code=code).first() or Site(trial=trial, code=code)
+        site = Site.objects.select_for_update().filter(trial=trial, code=code).first() or Site(
+            trial=trial, code=code
+        )
         for name, value in fields.items():
             setattr(site, name, value)
         site.save()

@@ -152,7 +152,9 @@ class Tree(models.Model):
         constraints: ClassVar = [
             models.UniqueConstraint("trial", "code", name="trials_tree_code_once"),
             models.UniqueConstraint("site", "row", "col", name="trials_tree_address_once"),
-            models.CheckConstraint(condition=Q(status__in=TreeStatus.values), name="trials_tree_status_known"),
+            models.CheckConstraint(
+                condition=Q(status__in=TreeStatus.values), name="trials_tree_status_known"
+            ),
             *filled("code"),
         ]
         triggers: ClassVar = [

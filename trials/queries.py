@@ -10,6 +10,8 @@ from portal.uploads.frames import frame
 from portal.uploads.registry import Target
 from trials.models import Clone, Site, Tree, Trial
 
+CODE_OF_A_PAGE = "“new” is the address of the page that starts a trial: choose another code."
+CODE_TAKEN = "There is a trial of this code already; capital letters make no difference. Choose another."
 LAYOUT_FIELDS = {
     "site": "site__code",
     "block": "plot__block__code",
@@ -38,6 +40,11 @@ def trials_of(user: User) -> QuerySet[Trial]:
 def trial_for(user: User, code: str) -> Trial:
     """One trial, or 404 for those who do not belong to it."""
     return get_object_or_404(trials_of(user), code=code)
+
+
+def code_is_taken(code: str) -> bool:
+    """Whether a trial has this code, however its letters are written."""
+    return Trial.objects.filter(code__iexact=code).exists()
 
 
 def sites_of(trial: Trial) -> QuerySet[Site]:

@@ -12,7 +12,9 @@ from trials.columns import CLONES, LAYOUT
 def addresses_taken(target: Target, rows: pd.DataFrame, known: Known, file_name: str) -> list[Problem]:
     """New trees on an address where another tree is stored already."""
     trees = known["trees"]
-    taken = {(s, int(r), int(c)): t for s, r, c, t in trees[["site", "row", "col", "tree"]].itertuples(index=False)}
+    taken = {
+        (s, int(r), int(c)): t for s, r, c, t in trees[["site", "row", "col", "tree"]].itertuples(index=False)
+    }
     problems = []
     for number, site, row, col, tree in rows[["_row", "site", "row", "col", "tree"]].itertuples(index=False):
         holder = taken.get((site, int(row), int(col)))

@@ -1,13 +1,17 @@
 """Trials, sites and trees."""
 
+from django.contrib import messages
+from django.core.exceptions import PermissionDenied, ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
-from django.views.decorators.http import require_GET
+from django.views.decorators.http import require_GET, require_http_methods
 
 from portal.tables import Column, Table
-from trials import queries
+from portal.uploads.queries import manager_of
+from trials import actions, queries
+from trials.forms import SiteForm, TrialForm
 from trials.links import clone_url, site_url, tree_url
-from trials.models import TreeStatus
+from trials.models import TreeStatus, Trial
 
 
 def tree_columns() -> list[Column]:
@@ -29,11 +33,63 @@ def tree_columns() -> list[Column]:
 
 @require_GET
 def trees(request: HttpRequest) -> HttpResponse:
-    """The trials a person belongs to; straight to the trial when there is only one."""
+    """The trials a person belongs to; straight to the only one, for those who cannot start another."""
     found = list(queries.trials_of(request.user))
-    if len(found) == 1:
+    if len(found) == 1 and not request.user.is_superuser:
         return redirect("reports:trial", found[0].code)
     return render(request, "trials/trees.html", {"trials": found})
+
+
+@require_http_methods(["GET", "POST"])
+def new_trial(request: HttpRequest) -> HttpResponse:
+    """Stewards start a trial and are its first managers."""
+    if not request.user.is_superuser:
+        raise PermissionDenied("Trials are started by stewards.")
+    form = TrialForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        try:
+            trial = actions.create_trial(by=request.user, **form.cleaned_data)
+        except ValidationError as refused:
+            form.add_error(None, refused)
+        else:
+            messages.success(request, "The trial is started. Bring in its people, then its clones.")
+            return redirect("reports:trial", trial.code)
+    return render(request, "trials/describe_trial.html", {"form": form}, status=422 if form.errors else 200)
+
+
+@require_http_methods(["GET", "POST"])
+def describe_trial(request: HttpRequest, trial: str) -> HttpResponse:
+    """Managers change name, description and breast height."""
+    found = _managed(request, trial)
+    form = TrialForm(request.POST or None, instance=Trial.objects.get(pk=found.pk))
+    if request.method == "POST" and form.is_valid():
+        actions.change_trial(trial=found, by=request.user, **form.cleaned_data)
+        messages.success(request, "The description is changed; the earlier one stays in the history.")
+        return redirect("reports:trial", found.code)
+    context = {"form": form, "trial": found}
+    return render(request, "trials/describe_trial.html", context, status=422 if form.errors else 200)
+
+
+@require_http_methods(["GET", "POST"])
+def describe_site(request: HttpRequest, trial: str, site: str) -> HttpResponse:
+    """Managers note where a site is, how it was planted and laid out."""
+    found = _managed(request, trial)
+    place = get_object_or_404(found.sites, code=site)
+    form = SiteForm(request.POST or None, instance=found.sites.get(pk=place.pk))
+    if request.method == "POST" and form.is_valid():
+        actions.describe_site(trial=found, code=place.code, by=request.user, **form.cleaned_data)
+        messages.success(request, "The description is changed; the earlier one stays in the history.")
+        return redirect(site_url(place))
+    context = {"form": form, "trial": found, "site": place}
+    return render(request, "trials/describe_site.html", context, status=422 if form.errors else 200)
+
+
+def _managed(request: HttpRequest, code: str) -> Trial:
+    """A trial for those who manage it; 404 for those outside, 403 for its other people."""
+    found = queries.trial_for(request.user, code)
+    if not manager_of(request.user, found.pk):
+        raise PermissionDenied("Trials and sites are described by the trial's managers.")
+    return found
 
 
 @require_GET
@@ -67,7 +123,13 @@ def site(request: HttpRequest, trial: str, site: str) -> HttpResponse:
     )
     if table.asked_for_download:
         return table.download()
-    return render(request, "trials/site.html", {"site": found, "trial": found.trial, "table": table})
+    context = {
+        "site": found,
+        "trial": found.trial,
+        "table": table,
+        "may_manage": manager_of(request.user, found.trial_id),
+    }
+    return render(request, "trials/site.html", context)
 
 
 @require_GET

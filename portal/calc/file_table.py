@@ -33,7 +33,7 @@ class ReadLimits:
 DEFAULT_LIMITS = ReadLimits()
 
 
-class UnreadableFile(Exception):  # noqa: N818, what it says is what a person is told
+class UnreadableFile(Exception):
     """The file as a whole cannot be read; `problem` says why and how to mend it."""
 
     def __init__(self, problem: Problem) -> None:

@@ -49,4 +49,6 @@ def _forget_dead_users(server: Any) -> None:
     """A killed process never signs off; without this the server would wait for it for ever."""
     path = server.global_process_id_list.path
     if path.exists() and path.read_text().strip():
-        path.write_text(json.dumps([pid for pid in json.loads(path.read_text()) if Path(f"/proc/{pid}").exists()]))
+        path.write_text(
+            json.dumps([pid for pid in json.loads(path.read_text()) if Path(f"/proc/{pid}").exists()])
+        )

@@ -88,7 +88,9 @@ def store_upload(*, upload_id: int, by: User) -> Upload:
             upload.save()
             return upload
     except IntegrityError as error:
-        raise UploadRefused(f"The database refused a row: {_first_line(error)} Nothing was stored.") from error
+        raise UploadRefused(
+            f"The database refused a row: {_first_line(error)} Nothing was stored."
+        ) from error
 
 
 def discard_upload(*, upload_id: int, by: User) -> Upload:
@@ -135,7 +137,9 @@ def mend_rows(*, upload_id: int, rows: Mapping[int, Mapping[str, str]], by: User
                 held.save()
             return len(waiting) - len(outcome.held), len(outcome.held)
     except IntegrityError as error:
-        raise UploadRefused(f"The database refused a row: {_first_line(error)} Nothing was stored.") from error
+        raise UploadRefused(
+            f"The database refused a row: {_first_line(error)} Nothing was stored."
+        ) from error
 
 
 def replace_stored(*, upload_id: int, held_ids: Iterable[int], by: User) -> int:
@@ -164,7 +168,9 @@ def replace_stored(*, upload_id: int, held_ids: Iterable[int], by: User) -> int:
                 waiting[int(number)].save()
             return len(outcome.differs)
     except IntegrityError as error:
-        raise UploadRefused(f"The database refused a row: {_first_line(error)} Nothing was stored.") from error
+        raise UploadRefused(
+            f"The database refused a row: {_first_line(error)} Nothing was stored."
+        ) from error
 
 
 def set_aside(*, upload_id: int, held_ids: Iterable[int], by: User) -> int:
@@ -220,9 +226,15 @@ def _hold_rows(upload: Upload, outcome: Outcome) -> None:
 
 def _settle_resent(stored: pd.DataFrame, upload: Upload, by: User) -> None:
     """Rows that came back from a downloaded list of held rows settle the rows they were made from."""
-    ids = [n[RESENT] for n in stored.get("_notes", []) if isinstance(n, dict) and is_id(str(n.get(RESENT, "")))]
+    ids = [
+        n[RESENT] for n in stored.get("_notes", []) if isinstance(n, dict) and is_id(str(n.get(RESENT, "")))
+    ]
     rows = HeldRow.objects.select_for_update().filter(
-        pk__in=ids, state="waiting", upload__trial=upload.trial, upload__study=upload.study, upload__kind=upload.kind
+        pk__in=ids,
+        state="waiting",
+        upload__trial=upload.trial,
+        upload__study=upload.study,
+        upload__kind=upload.kind,
     )
     for held in rows:
         _settle(held, "stored", by)

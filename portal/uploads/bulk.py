@@ -48,6 +48,7 @@ def json_notes(rows: pd.DataFrame) -> pd.Series:
     if "_notes" not in rows:
         return pd.Series(None, rows.index, dtype=object)
     cleaned = [
-        {k: v for k, v in n.items() if k not in NOT_NOTES} if isinstance(n, dict) else None for n in rows["_notes"]
+        {k: v for k, v in n.items() if k not in NOT_NOTES} if isinstance(n, dict) else None
+        for n in rows["_notes"]
     ]
     return pd.Series([Jsonb(n) if n else None for n in cleaned], rows.index, dtype=object)

@@ -46,7 +46,9 @@ def examine_file(kind: UploadKind, target: Target, data: bytes, file_name: str) 
     return _compare(kind, target, checked, known, file_name)
 
 
-def examine_rows(kind: UploadKind, target: Target, rows: Mapping[int, dict[str, Any]], file_name: str) -> Outcome:
+def examine_rows(
+    kind: UploadKind, target: Target, rows: Mapping[int, dict[str, Any]], file_name: str
+) -> Outcome:
     """The same for single rows given as {row number: {header: text}}: mended held rows."""
     known = kind.known(target)
     listed = [{**values, "_row": number} for number, values in rows.items()]
@@ -115,7 +117,9 @@ def compare(
     lined_up = stored.set_axis(pd.Index(index, tupleize_cols=False)).reindex(
         pd.Index(there, tupleize_cols=False)
     )
-    exists = pd.Series(pd.Index(there, tupleize_cols=False).isin(pd.Index(index, tupleize_cols=False)), rows.index)
+    exists = pd.Series(
+        pd.Index(there, tupleize_cols=False).isin(pd.Index(index, tupleize_cols=False)), rows.index
+    )
     problems: list[Problem] = []
     any_differs = pd.Series(False, rows.index)
     for column in kind.columns:

@@ -13,7 +13,14 @@ FORM_BYTES = 1024 * 1024
 class SizeLimit(FileUploadHandler):
     """First of the upload handlers; lets smaller files through to the others."""
 
-    def handle_raw_input(self, input_data: Any, META: Any, content_length: int, *args: Any, **kwargs: Any) -> None:  # noqa: N803
+    def handle_raw_input(
+        self,
+        input_data: Any,
+        META: Any,  # noqa: N803
+        content_length: int,
+        *args: Any,
+        **kwargs: Any,
+    ) -> None:
         if content_length > settings.UPLOAD_LIMIT_BYTES + FORM_BYTES:
             raise RequestDataTooBig(f"{content_length} bytes announced")
 

@@ -26,7 +26,9 @@ def places_for(user: User) -> list[Place]:
     for trial in trials if allowed is None else trials.filter(pk__in=allowed):
         places.append(Place(trial.code, trial.name, Target(trial)))
         for study in trial.studies.all():
-            places.append(Place(f"{trial.code}/{study.code}", f"{trial.name} › {study.name}", Target(trial, study)))
+            places.append(
+                Place(f"{trial.code}/{study.code}", f"{trial.name} › {study.name}", Target(trial, study))
+            )
     return places
 
 

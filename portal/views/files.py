@@ -168,7 +168,11 @@ def held_download(request: HttpRequest, pk: int) -> HttpResponse:
     extra = [n for n in dict.fromkeys(k for r in rows for k in r.values) if n not in names and n != RESENT]
     header = [*names, *extra, "problem", RESENT]
     lines = [
-        [*(r.values.get(n, "") for n in [*names, *extra]), "; ".join(_sentence(p) for p in r.problems), str(r.pk)]
+        [
+            *(r.values.get(n, "") for n in [*names, *extra]),
+            "; ".join(_sentence(p) for p in r.problems),
+            str(r.pk),
+        ]
         for r in rows
     ]
     return table_file(header, lines, _file_type(request), f"held_{upload.kind}_{upload.pk}")
@@ -233,7 +237,9 @@ def _posted_rows(request: HttpRequest) -> dict[int, dict[str, str]]:
         word, _, rest = name.partition("-")
         pk, dash, column = rest.partition("-")
         if word == "row" and dash and is_id(pk):
-            rows.setdefault(int(pk), {})[column] = str(value).replace("\x00", "")  # no database text holds a NUL
+            rows.setdefault(int(pk), {})[column] = str(value).replace(
+                "\x00", ""
+            )  # no database text holds a NUL
     return rows
 
 

@@ -178,7 +178,9 @@ def clone_intervals(sums: LogSums, options: RecoveryOptions) -> dict[str, TreeIn
             green_recovery=of["green"],
             graded_recovery={name: of[f"graded_{j}"] for j, name in enumerate(sums.rule_sets)},
             accepted_recovery={
-                name: of[f"accepted_{j}"] for j, name in enumerate(sums.rule_sets) if name in sums.rejects_known
+                name: of[f"accepted_{j}"]
+                for j, name in enumerate(sums.rule_sets)
+                if name in sums.rejects_known
             },
             value_per_m3_log=values,
             best_use_value_per_m3_log=of["best"] if sums.priced else None,

@@ -149,12 +149,12 @@ def compute_with_held_rows(
 
 
 def input_hash(frames: RecoveryFrames) -> str:
-    """sha256 of the frames' content that figures depend on: independent of row order, other columns and
-    number types."""
+    """sha256 of the frames' content that figures depend on: independent of row order, other columns, trees
+    without logs, and number types. The same rows from a folder and from the database have the same hash."""
     digest = hashlib.sha256()
     for name in FRAME_NAMES:
         text_columns, number_columns = _HASHED[name]
-        frame = frames.frame(name)
+        frame = _counted(frames, name)
         table = pd.DataFrame({column: texts(frame, column).fillna("\x00") for column in text_columns})
         for column in number_columns:
             table[column] = numbers(frame, column) + 0.0  # -0.0 and 0.0 are the same measurement
@@ -166,6 +166,14 @@ def input_hash(frames: RecoveryFrames) -> str:
             values = table[column].to_numpy(dtype="<f8")
             digest.update(np.where(np.isnan(values), np.nan, values).astype("<f8").tobytes() + b"\x1e")
     return digest.hexdigest()
+
+
+def _counted(frames: RecoveryFrames, name: FrameName) -> pd.DataFrame:
+    """The rows of a frame that figures can depend on; "under bark" said in one way."""
+    frame = frames.frame(name)
+    if name == "trees":
+        return frame[frame["tree"].isin(frames.logs["tree"])]
+    return frame.assign(bark=texts(frame, "bark").fillna("under")) if name == "logs" else frame
 
 
 def _computed(frames: RecoveryFrames, options: RecoveryOptions) -> RecoveryResult:

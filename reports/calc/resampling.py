@@ -16,6 +16,7 @@ import pandas as pd
 from sawing.calc.frames import FloatArray
 
 RESAMPLES = 2000
+FEWEST_RESAMPLES = 100
 SEED = 20240501
 FEW_TREES = 5
 Interval = tuple[float, float]
@@ -50,7 +51,7 @@ def tree_bootstrap(
     narrow (its variance is short by (n - 1)/n), and both are said in `note`. A resample whose denominator is
     0 is left out. ValueError for fewer than 100 resamples or a level outside (0, 1).
     """
-    if resamples < 100 or not 0.0 < level < 1.0:
+    if resamples < FEWEST_RESAMPLES or not 0.0 < level < 1.0:
         raise ValueError(
             f"expected at least 100 resamples and a level between 0 and 1, got {resamples} and {level}"
         )

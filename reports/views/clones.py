@@ -61,7 +61,9 @@ def trial_clones(request: HttpRequest, trial: str) -> HttpResponse:
     )
     if table.asked_for_download:
         return table.download()
-    bases = [(study, r.formula, SIZE_BASIS_TITLES[r.size_basis]) for study, r in results.items() if r.by_clone]
+    bases = [
+        (study, r.formula, SIZE_BASIS_TITLES[r.size_basis]) for study, r in results.items() if r.by_clone
+    ]
     return render(request, "reports/trial_clones.html", {"trial": found, "table": table, "bases": bases})
 
 
@@ -113,13 +115,16 @@ def prices(request: HttpRequest, trial: str) -> HttpResponse:
     found = trial_for(request.user, trial)
     lists = PriceList.objects.filter(trial=found).select_related("upload__by")
     version = request.GET.get("version", "")
-    chosen = (lists.filter(version=version).first() if version.isdecimal() else None) or lists.filter(current=True).first()
+    chosen = (lists.filter(version=version).first() if version.isdecimal() else None) or lists.filter(
+        current=True
+    ).first()
     rows = chosen.prices.select_related("grade__rule_set") if chosen else []
     context = {
         "trial": found,
         "lists": lists,
         "chosen": chosen,
-        "rows": rows and rows.order_by("grade__rule_set__code", "grade__rank", F("min_width_mm").asc(nulls_first=True)),
+        "rows": rows
+        and rows.order_by("grade__rule_set__code", "grade__rank", F("min_width_mm").asc(nulls_first=True)),
         "may_manage": manager_of(request.user, found.pk),
     }
     return render(request, "reports/prices.html", context)

@@ -12,8 +12,8 @@ from grading.queries import current_rule_sets
 from portal.tables import Column, Table
 from portal.uploads.queries import may_bring
 from reports import queries, show, study_pictures
-from reports.forms import FiguresForm
 from reports.calc.recovery import RecoveryResult
+from reports.forms import FiguresForm
 from sawing.log_pictures import balance_picture
 from sawing.models import Study
 from sawing.queries import state_counts, study_balance, study_for
@@ -45,9 +45,9 @@ def study(request: HttpRequest, trial: str, study: str) -> HttpResponse:
         "boards_url": boards_url(found),
     }
     if result.total.logs:
-        balance = study_balance(found, choice["formula"])
+        balance, boards = study_balance(found, choice["formula"], result.by_log)
         context |= {
-            "balance": balance_picture("the round wood", balance, result.total.boards, show.balance_urls(found)),
+            "balance": balance_picture("the round wood", balance, boards, show.balance_urls(found)),
             "kerf_note": balance.kerf_note,
             "recovery": study_pictures.recovery(result, clones),
             "out_turns": study_pictures.out_turns(found, result, clones, list(current_rule_sets())),
@@ -60,7 +60,9 @@ def clone_table(request: HttpRequest, study: Study, result: RecoveryResult) -> T
     money, titles = show.currency(result), show.table_titles()
 
     def figure(name: str, label: str, kind: str = "percent", **more: Any) -> Column:
-        return Column(name, label, kind=kind, show=show.with_interval(name, kind), url=show.link("boards_url"), **more)
+        return Column(
+            name, label, kind=kind, show=show.with_interval(name, kind), url=show.link("boards_url"), **more
+        )
 
     columns = [
         Column("clone", "Clone", kind="code", key=True, url=show.link("clone_url")),
@@ -75,10 +77,13 @@ def clone_table(request: HttpRequest, study: Study, result: RecoveryResult) -> T
     if money or result.total.best_use.value is not None:
         unit = f"{money}/m³"
         columns += [
-            figure(f"value_{n}", f"Value, {titles.get(n, n)}", "money", unit=unit) for n in result.total.graded
+            figure(f"value_{n}", f"Value, {titles.get(n, n)}", "money", unit=unit)
+            for n in result.total.graded
         ]
         columns.append(figure("best_value", "Value, best use", "money", unit=unit))
     rows = [show.clone_row(study, code, f) for code, f in result.by_clone.items()]
     if "download" in request.GET:
         columns = show.with_bounds(columns)
-    return Table(request, rows=rows, columns=columns, what="clone", order="clone", file_name=f"{study.code}_clones")
+    return Table(
+        request, rows=rows, columns=columns, what="clone", order="clone", file_name=f"{study.code}_clones"
+    )

@@ -9,7 +9,16 @@ from grading.models import BoardGrade, Grade, RuleSet
 from portal.uploads.actions import UploadRefused, replace_stored
 from sawing.models import Board
 from tests.conftest import Place
-from tests.refusals import NOT_POSITIVE, Attempt, insert, numbers_refused, refused, rules_named, rules_of, update
+from tests.refusals import (
+    NOT_POSITIVE,
+    Attempt,
+    insert,
+    numbers_refused,
+    refused,
+    rules_named,
+    rules_of,
+    update,
+)
 
 NUMBERS = numbers_refused(
     BoardGrade, "positive", "graded_length_m graded_width_mm graded_thickness_mm", NOT_POSITIVE

@@ -68,7 +68,9 @@ def test_a_mill_clerk_mends_three_rows_and_sees_recovery_change(
 
 
 @pytest.mark.parametrize("width", [1280, 390])
-def test_a_manager_follows_a_figure_of_a_clone_to_its_boards(sign_in: Callable[..., Page], width: int) -> None:
+def test_a_manager_follows_a_figure_of_a_clone_to_its_boards(
+    sign_in: Callable[..., Page], width: int
+) -> None:
     page = sign_in("edwin", width)
     page.get_by_role("link", name="Clones", exact=True).first.click()
     page.get_by_role("link", name="HL-07", exact=True).first.click()

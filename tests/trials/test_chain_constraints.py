@@ -6,7 +6,17 @@ import pytest
 
 from portal.models import Role
 from tests.conftest import Place
-from tests.refusals import NOT_POSITIVE, Attempt, insert, numbers_refused, one, refused, rules_named, rules_of, update
+from tests.refusals import (
+    NOT_POSITIVE,
+    Attempt,
+    insert,
+    numbers_refused,
+    one,
+    refused,
+    rules_named,
+    rules_of,
+    update,
+)
 from trials.actions import create_trial
 from trials.models import Block, Clone, Plot, Site, Tree, Trial
 

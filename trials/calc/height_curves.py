@@ -9,22 +9,14 @@ radiata pine in Canterbury (Zhao, Mason, Brown 2006, NZ J. For. 51(1):23-27, fou
 from __future__ import annotations
 
 import math
-from collections.abc import Hashable, Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
-import pandas as pd
 from scipy import optimize, stats
 
-from trials.calc.tree_frames import (
-    FloatArray,
-    as_floats,
-    group_positions,
-    joined_label,
-    label_of,
-    numbers,
-)
+from trials.calc.tree_frames import FloatArray, as_floats
 
 CURVE_NAMES: Mapping[float, str] = {
     2.0: "Näslund (power 2)",
@@ -34,7 +26,6 @@ CURVE_NAMES: Mapping[float, str] = {
 }
 LEAST_HEIGHTS = 10  # found: school notes on height curves; 20 to 30 is normal
 BAND_LEVEL = 0.99  # our own: at 95 % one sound tree in twenty would be asked about
-MEASURED, FROM_CURVE = "measured", "curve"
 
 
 class CurveRefusedError(ValueError):
@@ -156,10 +147,10 @@ def fit_height_curve(
     """Least squares on the heights themselves, from the linear start values.
 
     `dbh_mm` and `height_m`: arrays of the same length, diameters in mm over bark at breast height and
-    measured heights in m; rows without both are passed over. Power: 2, 2.5, 3 or 5. Raises CurveRefusedError with
-    fewer than 10 usable heights, diameters all alike, or heights that do not rise with diameter: borrow
-    another group's curve then (`borrowed`). Raises ValueError for another power, or an impossible breast
-    height.
+    measured heights in m; rows without both are passed over. Power: 2, 2.5, 3 or 5. Raises
+    CurveRefusedError with fewer than 10 usable heights, diameters all alike, or heights that do not rise with
+    diameter: borrow another group's curve then (`borrowed`). Raises ValueError for another power, or an
+    impossible breast height.
     """
     if power not in CURVE_NAMES:
         raise ValueError(f"power {power!r} of a height curve: expected one of 2, 2.5, 3, 5")
@@ -172,7 +163,7 @@ def fit_height_curve(
     where = f" of {group}" if group else ""
     if len(d_cm) < LEAST_HEIGHTS:
         raise CurveRefusedError(
-            f"{len(d_cm)} measured heights{where}: a curve needs at least {LEAST_HEIGHTS}; borrow another curve"
+            f"{len(d_cm)} measured heights{where}: a curve needs at least {LEAST_HEIGHTS}; borrow another one"
         )
     if np.ptp(d_cm) < 1e-6 * d_cm.max():
         raise CurveRefusedError(f"all diameters{where} are the same: no curve can be fitted")
@@ -200,7 +191,9 @@ def fit_height_curve(
     )
 
 
-def linear_start(d_cm: FloatArray, h_m: FloatArray, power: float, breast_height_m: float) -> tuple[float, float]:
+def linear_start(
+    d_cm: FloatArray, h_m: FloatArray, power: float, breast_height_m: float
+) -> tuple[float, float]:
     """a and b from the straight line D / (H - bh)^(1/c) = a + b D. Start values only: the line minimises
     another loss than heights do."""
     line = stats.linregress(d_cm, d_cm / (h_m - breast_height_m) ** (1.0 / power))
@@ -211,72 +204,6 @@ def borrowed(curve: HeightCurve, group: str) -> HeightCurve:
     """The same curve for trees it was not fitted to, marked as borrowed. Whether that is right is the
     caller's choice."""
     return replace(curve, group=group)
-
-
-def fit_height_curves(
-    trees: pd.DataFrame,
-    by: Sequence[str],
-    power: float = 2.5,
-    breast_height_m: float = 1.3,
-    borrow: HeightCurve | None = None,
-) -> tuple[dict[Hashable, HeightCurve], dict[Hashable, str]]:
-    """A curve for each group of trees, and for groups without one the reason.
-
-    `trees`: dbh_mm, height_m, perhaps height_source (heights that came from a curve are not used), and the
-    columns of `by`. Groups that get no curve of their own take `borrow`, marked, when given. Keys: the
-    group's value, or a tuple of several.
-    """
-    labels, positions = group_positions(trees, by)
-    dbh, height = numbers(trees, "dbh_mm"), measured_heights_m(trees)
-    curves: dict[Hashable, HeightCurve] = {}
-    refusals: dict[Hashable, str] = {}
-    for row, at in enumerate(positions):
-        label = label_of(labels, row)
-        name = joined_label(label) or "all trees"
-        try:
-            curves[label] = fit_height_curve(dbh[at], height[at], power, breast_height_m, name)
-        except CurveRefusedError as refusal:
-            refusals[label] = str(refusal)
-            if borrow is not None:
-                curves[label] = borrowed(borrow, name)
-    return curves, refusals
-
-
-def measured_heights_m(trees: pd.DataFrame) -> FloatArray:
-    """Heights in m that somebody measured; NaN where there is none or it came from a curve."""
-    height = numbers(trees, "height_m")
-    if "height_source" not in trees.columns:
-        return height
-    return np.where(trees["height_source"].to_numpy(dtype=object) == FROM_CURVE, np.nan, height)
-
-
-def fill_heights(
-    trees: pd.DataFrame, curves: Mapping[Hashable, HeightCurve], by: Sequence[str]
-) -> pd.DataFrame:
-    """The trees with height_m from their group's curve where none was measured, each marked.
-
-    Columns added or replaced: height_m, height_source ("measured", "curve", None without a height),
-    height_method (form, number of heights, borrowed from whom), height_extrapolated (diameter outside the
-    curve's range). A measured height is never replaced.
-    """
-    labels, positions = group_positions(trees, by)
-    dbh, height = numbers(trees, "dbh_mm"), measured_heights_m(trees)
-    source = np.where(np.isnan(height), None, MEASURED).astype(object)
-    method = np.full(len(trees), None, dtype=object)
-    extrapolated = np.zeros(len(trees), dtype=np.bool_)
-    for row, at in enumerate(positions):
-        curve = curves.get(label_of(labels, row))
-        if curve is None:
-            continue
-        missing = at[np.isnan(height[at])]
-        estimate = curve.height_m(dbh[missing])
-        known = missing[~np.isnan(estimate)]
-        height[missing] = estimate
-        source[known], method[known] = FROM_CURVE, curve.method
-        extrapolated[known] = curve.is_outside_range(dbh[known])
-    return trees.assign(
-        height_m=height, height_source=source, height_method=method, height_extrapolated=extrapolated
-    )
 
 
 def _curve(d_cm: FloatArray, a: float, b: float, power: float, breast_height_m: float) -> FloatArray:

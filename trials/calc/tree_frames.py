@@ -63,7 +63,14 @@ def shown(value: float) -> str:
     return "" if np.isnan(value) else f"{value:.10g}"
 
 
-def group_positions(frame: pd.DataFrame, by: Sequence[str]) -> tuple[pd.DataFrame, list[npt.NDArray[np.intp]]]:
+def positions_where(mask: npt.ArrayLike) -> list[int]:
+    """Positions of the true values of a mask."""
+    return [int(position) for position in np.flatnonzero(np.asarray(mask))]
+
+
+def group_positions(
+    frame: pd.DataFrame, by: Sequence[str]
+) -> tuple[pd.DataFrame, list[npt.NDArray[np.intp]]]:
     """The groups of a frame in the order of their labels: one row of labels a group, and its row positions.
 
     Rows without a label make a group of their own (missing is not left out in silence). Without columns to

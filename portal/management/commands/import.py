@@ -11,14 +11,20 @@ from django.conf import settings
 from django.core.exceptions import PermissionDenied
 from django.core.management.base import BaseCommand, CommandError
 
+from portal import access
 from portal.models import User
 from portal.uploads.actions import UploadRefused, check_upload, store_upload
-from portal.uploads.examine import examine_file
-from portal.uploads.registry import Target, kind_named, kinds
+from portal.uploads.examine import Outcome, examine_file
+from portal.uploads.registry import Target, UploadKind, kind_named, kinds
+
+NOTHING = {"stored": False, "added": 0, "already_there": 0, "held": 0, "problems": [], "notes": []}
 
 
 class Command(BaseCommand):
-    help = "Check a file and store its good rows; the others are held. The same file twice adds nothing."
+    help = (
+        "Check a file and store its good rows; the others are held and listed. The same file twice adds nothing."
+        " Exit 0: done; 1: the file is refused and nothing is stored; 2: wrong use."
+    )
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("kind", choices=[k.file.name for k in kinds()])
@@ -35,29 +41,38 @@ class Command(BaseCommand):
         if (kind.scope == "study") != (target.study is not None):
             needs = "needs --study" if kind.scope == "study" else "belongs to the trial: leave --study out"
             raise CommandError(f"{kind.file.name} {needs}", returncode=2)
-        data = self._read(options["file"])
-        name = options["file"].name
-        if options["dry_run"]:
-            outcome = examine_file(kind, target, data, name)
-            self._tell(options["json"], len(outcome.new), outcome.already_there, outcome.problems, outcome.notes, False)
-            if outcome.unreadable:
-                raise CommandError("The file cannot be read.", returncode=1)
-            return
+        data, name = self._read(options["file"]), options["file"].name
         try:
+            access.require(by, target.trial.pk, kind.roles)
+            if options["dry_run"]:
+                self._tell(options["json"], _said(examine_file(kind, target, data, name), kind, name))
+                return
             with pghistory.context(user=by.pk, command="import"):
-                upload = check_upload(kind_name=kind.file.name, target=target, file_name=name, data=data, by=by)
-                if upload.state == "stored":
-                    self.stdout.write(f"This very file was stored on {upload.stored_at:%Y-%m-%d %H:%M}: nothing to add.")
-                    return
-                upload = store_upload(upload_id=upload.pk, by=by)
-        except UploadRefused as refused:
-            for problem in refused.problems:
-                self.stderr.write(_line(problem))
+                upload = check_upload(
+                    kind_name=kind.file.name, target=target, file_name=name, data=data, by=by
+                )
+                before = upload.stored_at
+                if before is None:
+                    upload = store_upload(upload_id=upload.pk, by=by)
+        except (UploadRefused, PermissionDenied) as refused:
+            problems = [p.to_dict() for p in getattr(refused, "problems", [])]
+            self._tell(options["json"], {**NOTHING, "problems": problems, "refused": str(refused)})
             raise CommandError(str(refused), returncode=1) from None
-        except PermissionDenied as denied:
-            raise CommandError(str(denied), returncode=1) from None
-        problems = [p for h in upload.held_rows.order_by("row_number") for p in h.problems]
-        self._tell(options["json"], upload.added, upload.already_there, problems, upload.notes, True)
+        if before is not None:
+            note = f"This very file was stored on {before:%Y-%m-%d %H:%M}: nothing to add."
+            self._tell(
+                options["json"], {**NOTHING, "stored": True, "already_there": upload.rows, "notes": [note]}
+            )
+            return
+        held = upload.held_rows.order_by("row_number")
+        answer = {
+            "stored": True,
+            "added": upload.added,
+            "already_there": upload.already_there,
+            "held": len(held),
+        }
+        problems = [p for h in held for p in h.problems]
+        self._tell(options["json"], {**NOTHING, **answer, "problems": problems, "notes": upload.notes})
 
     def _target(self, options: dict[str, Any]) -> Target:
         trial = apps.get_model("trials", "Trial").objects.filter(code=options["trial"]).first()
@@ -72,35 +87,51 @@ class Command(BaseCommand):
 
     def _person(self, name: str | None) -> User:
         people = User.objects.filter(is_active=True)
-        person = people.filter(username=name).first() if name else people.filter(is_superuser=True).first()
+        person = (
+            people.filter(username=name).first()
+            if name
+            else people.filter(is_superuser=True).order_by("pk").first()
+        )
         if person is None:
-            raise CommandError("no such user; give --by, or make a steward with createsuperuser", returncode=2)
+            raise CommandError(
+                "no such user; give --by, or make a steward with createsuperuser", returncode=2
+            )
         return person
 
     def _read(self, path: Path) -> bytes:
         try:
             if path.stat().st_size > settings.UPLOAD_LIMIT_BYTES:
-                raise CommandError(f"{path} is larger than {settings.UPLOAD_LIMIT_BYTES >> 20} MB", returncode=1)
+                raise CommandError(
+                    f"{path} is larger than {settings.UPLOAD_LIMIT_BYTES >> 20} MB", returncode=1
+                )
             return path.read_bytes()
         except OSError as error:
             raise CommandError(f"{path}: {error.strerror}", returncode=2) from None
 
-    def _tell(self, as_json: bool, added: int, there: int, problems: list[Any], notes: list[str], done: bool) -> None:
-        plain = [p if isinstance(p, dict) else p.to_dict() for p in problems]
+    def _tell(self, as_json: bool, answer: dict[str, Any]) -> None:
         if as_json:
-            self.stdout.write(
-                json.dumps({"stored": done, "added": added, "already_there": there, "problems": plain, "notes": notes})
-            )
+            self.stdout.write(json.dumps(answer, ensure_ascii=False))
             return
-        for note in notes:
+        for note in answer["notes"]:
             self.stdout.write(f"note: {note}")
-        for problem in plain:
+        for problem in answer["problems"]:
             self.stderr.write(_line(problem))
-        rows = len({p["row"] for p in plain})
-        self.stdout.write(f"{'added' if done else 'would add'} {added}, already there {there}, held {rows}")
+        if "refused" not in answer:
+            verb = "added" if answer["stored"] else "would add"
+            counts = f"already there {answer['already_there']}, held {answer['held']}"
+            self.stdout.write(f"{verb} {answer['added']}, {counts}")
 
 
-def _line(problem: Any) -> str:
-    p = problem if isinstance(problem, dict) else problem.to_dict()
+def _said(outcome: Outcome, kind: UploadKind, file_name: str) -> dict[str, Any]:
+    """What storing would do. UploadRefused where storing would be refused."""
+    if outcome.unreadable:
+        raise UploadRefused(f"{file_name} cannot be read.", outcome.problems)
+    if kind.whole and outcome.held:
+        raise UploadRefused(f"{kind.file.title} are stored entire or not at all.", outcome.problems)
+    counts = {"added": len(outcome.new), "already_there": outcome.already_there, "held": len(outcome.held)}
+    return {**NOTHING, **counts, "problems": [p.to_dict() for p in outcome.problems], "notes": outcome.notes}
+
+
+def _line(p: dict[str, Any]) -> str:
     place = ", ".join(str(x) for x in (f"row {p['row']}" if p["row"] else None, p["column"]) if x)
     return f"{p['file']}{' ' + place if place else ''}: found {p['found']}; expected {p['expected']}"

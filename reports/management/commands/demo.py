@@ -22,7 +22,9 @@ class Command(BaseCommand):
         self.stdout.write("Bringing the demo's files through the upload machine …")
         _, brought, sign_ins = load_demo()
         for file in brought:
-            told = f"{file.upload.added:5} rows added, {file.upload.held} held" if file.now else "stored earlier"
+            told = (
+                f"{file.upload.added:5} rows added, {file.upload.held} held" if file.now else "stored earlier"
+            )
             self.stdout.write(f"  {file.upload.file_name:12} {told}")
         self.stdout.write(f"\nThe portal is at http://127.0.0.1:{options['port']}/  (Ctrl-C stops it)\n\n")
         for s in sign_ins:

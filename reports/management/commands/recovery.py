@@ -13,7 +13,7 @@ from portal.calc import shown
 from reports.calc.figures import Figures
 from reports.calc.folder import FolderData, FolderOptions, read_folder
 from reports.calc.recovery import RecoveryOptions, RecoveryResult, compute_with_held_rows
-from reports.calc.resampling import RESAMPLES, SEED
+from reports.calc.resampling import FEWEST_RESAMPLES, RESAMPLES, SEED
 from sawing.calc.board_volume import SIZE_BASIS_TITLES, as_size_basis
 from sawing.calc.log_formulae import formula_named
 
@@ -32,7 +32,9 @@ class Command(BaseCommand):
         parser.add_argument("--hold", action="store_true", help="compute without the rows that have problems")
         parser.add_argument("--log-volume", default="smalian", metavar="NAME", help="log volume formula")
         parser.add_argument("--size-basis", default="actual green", help="actual green, nominal or dry")
-        parser.add_argument("--bark-factor", type=float, help="diameter under ÷ over bark, for logs over bark")
+        parser.add_argument(
+            "--bark-factor", type=float, help="diameter under ÷ over bark, for logs over bark"
+        )
         parser.add_argument(
             "--rule-sets",
             type=Path,
@@ -64,6 +66,8 @@ class Command(BaseCommand):
                 self.stderr.write(f"held: {sentence(problem)}")
 
     def _options(self, given: dict[str, Any]) -> tuple[FolderOptions, RecoveryOptions]:
+        if not given["rule_sets"].is_dir():
+            raise CommandError(f"--rule-sets: {given['rule_sets']} is no folder", returncode=2)
         try:
             formula = formula_named(given["log_volume"]).name
             basis = as_size_basis(given["size_basis"])
@@ -72,8 +76,10 @@ class Command(BaseCommand):
             raise CommandError(str(error), returncode=2) from None
         if given["bark_factor"] is not None and not 0 < given["bark_factor"] <= 1:
             raise CommandError("--bark-factor lies above 0 and at most at 1", returncode=2)
-        if given["resamples"] < 1:
-            raise CommandError("--resamples is at least 1", returncode=2)
+        if given["resamples"] < FEWEST_RESAMPLES:
+            raise CommandError(f"--resamples is at least {FEWEST_RESAMPLES}", returncode=2)
+        if given["seed"] < 0:
+            raise CommandError("--seed is at least 0", returncode=2)
         return (
             FolderOptions(formula, given["bark_factor"], basis),
             RecoveryOptions(
@@ -96,31 +102,41 @@ class Command(BaseCommand):
 
     def _write(self, result: RecoveryResult) -> None:
         self.stdout.write(
-            f"Log volume: {result.formula.title}, {result.formula.text}. Boards at {SIZE_BASIS_TITLES[result.size_basis]}."
+            f"Log volume: {result.formula.title}, {result.formula.text}."
+            f" Boards at {SIZE_BASIS_TITLES[result.size_basis]}."
         )
         for name, figures in [("all", result.total), *result.by_clone.items()]:
             self.stdout.write(f"\n{name}: {_counts(figures)}")
             ci = figures.ci95
-            self.stdout.write(f"  {'green recovery':40}{_share(figures.green_recovery, ci and ci.green_recovery)}")
+            self.stdout.write(
+                f"  {'green recovery':40}{_share(figures.green_recovery, ci and ci.green_recovery)}"
+            )
             for rule_set, graded in figures.graded.items():
                 interval = ci and ci.graded_recovery.get(rule_set)
                 self.stdout.write(f"  {'graded, ' + rule_set:40}{_share(graded.graded_recovery, interval)}")
                 if graded.accepted_recovery is not None:
                     interval = ci and ci.accepted_recovery.get(rule_set)
-                    self.stdout.write(f"  {'  of it accepted':40}{_share(graded.accepted_recovery, interval)}")
+                    self.stdout.write(
+                        f"  {'  of it accepted':40}{_share(graded.accepted_recovery, interval)}"
+                    )
                 if graded.value_per_m3_log is not None:
                     value = shown.money(graded.value_per_m3_log, graded.currency or "")
                     self.stdout.write(f"  {'value per m³ log, ' + rule_set:40}{value}")
             if figures.best_use.value_per_m3_log is not None:
-                self.stdout.write(f"  {'value per m³ log, best use':40}{shown.money(figures.best_use.value_per_m3_log)}")
+                self.stdout.write(
+                    f"  {'value per m³ log, best use':40}{shown.money(figures.best_use.value_per_m3_log)}"
+                )
             if ci and ci.note:
                 self.stdout.write(f"  {ci.note}")
 
 
 def sentence(problem: dict[str, Any]) -> str:
     """A problem as one line for people."""
-    place = ", ".join(str(x) for x in (f"row {problem['row']}" if problem["row"] else "", problem["column"]) if x)
-    return f"{problem['file']}{', ' + place if place else ''}: found {problem['found'] or 'nothing'}; expected {problem['expected']}"
+    place = ", ".join(
+        str(x) for x in (f"row {problem['row']}" if problem["row"] else "", problem["column"]) if x
+    )
+    where = f"{problem['file']}, {place}" if place else problem["file"]
+    return f"{where}: found {problem['found'] or 'nothing'}; expected {problem['expected']}"
 
 
 def _compute(data: FolderData, options: RecoveryOptions) -> RecoveryResult:

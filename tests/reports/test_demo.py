@@ -1,0 +1,219 @@
+"""The demo: the invented scenario comes in through the upload machine, once, and holds together."""
+
+import io
+import json
+import stat
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pytest
+from django.core.management import call_command
+from django.test import Client, override_settings
+from django.urls import reverse
+
+from grading.models import BoardGrade, RuleSet
+from portal.models import HeldRow, Membership, Role, Upload, User
+from reports.demo import SignIn, load_demo
+from reports.queries import study_recovery
+from sawing.models import Board, Log, Study
+from tests.conftest import rolled_back_at_the_end
+from tests.portal.test_chain_constraints import models_of_the_house
+from tests.reports.headless import DEMO, recovery
+from trials.models import Clone, Site, Tree, Trial
+
+# Rows of the files as fixtures/demo/README.md lists them.
+ROWS = {"clones": 24, "layout": 2304, "logs": 48, "boards": 497, "prices": 27, "grades": 994}
+
+
+@dataclass(frozen=True)
+class Loaded:
+    home: Path
+    study: Study
+    uploads: list[Upload]
+    sign_ins: list[SignIn]
+
+
+@pytest.fixture(scope="module")
+def loaded(django_db_setup: None, django_db_blocker: Any, tmp_path_factory: Any) -> Iterator[Loaded]:
+    """The demo, loaded once for this module; undone at its end."""
+    home = tmp_path_factory.mktemp("home")
+    with rolled_back_at_the_end(django_db_blocker):
+        with django_db_blocker.unblock(), override_settings(HOME=home, MEDIA_ROOT=home / "uploads"):
+            study, brought, sign_ins = load_demo()
+        assert all(file.now for file in brought)
+        yield Loaded(home, study, [file.upload for file in brought], sign_ins)
+
+
+@pytest.fixture
+def demo(loaded: Loaded, db: None, settings: Any) -> Loaded:
+    settings.HOME, settings.MEDIA_ROOT = loaded.home, loaded.home / "uploads"
+    return loaded
+
+
+def everything() -> dict[str, int]:
+    """Number of rows of every table, histories too."""
+    counts = {m.__name__: m._base_manager.count() for m in models_of_the_house()}
+    events = [m.pgh_event_model for m in models_of_the_house() if hasattr(m, "pgh_event_model")]
+    return counts | {e.__name__: e.objects.count() for e in events}
+
+
+def test_every_row_is_added_and_none_is_held(demo: Loaded) -> None:
+    assert {u.kind: u.added for u in demo.uploads} == ROWS
+    assert {(u.state, u.held, u.already_there) for u in demo.uploads} == {("stored", 0, 0)}
+    assert HeldRow.objects.count() == 0
+
+
+def test_the_scenario_has_the_size_it_was_asked_for(demo: Loaded) -> None:
+    assert Site.objects.count() == 4
+    assert (Clone.objects.count(), Clone.objects.filter(kind="parent species").count()) == (24, 2)
+    assert {site.blocks.count() for site in Site.objects.all()} == {6}
+    assert 2200 <= Tree.objects.count() <= 2400
+    assert (Trial.objects.count(), Study.objects.count()) == (1, 1)
+    assert demo.study.fellings.count() == 16
+    assert demo.study.fellings.values("tree__clone").distinct().count() == 3
+    assert Log.objects.count() >= 45
+    assert Board.objects.count() >= 300
+    assert RuleSet.objects.filter(current=True).count() == 2
+    assert BoardGrade.objects.count() == 2 * Board.objects.count()
+
+
+def test_every_fifth_board_is_on_offer_and_the_others_are_graded(demo: Loaded) -> None:
+    states = dict(Board.objects.order_by("code").values_list("code", "state"))
+    assert set(list(states.values())[::5]) == {"available"}
+    assert sorted(set(states.values())) == ["available", "graded"]
+    assert list(states.values()).count("available") == 100
+
+
+def test_there_is_one_sign_in_per_role_and_a_steward(demo: Loaded) -> None:
+    labels = [s.role for s in demo.sign_ins]
+    assert sorted(labels) == sorted([*map(str, Role.labels), "Steward"])
+    members = Membership.objects.exclude(user__is_superuser=True).values_list("role", "user__username")
+    assert sorted(role for role, _ in members) == sorted(Role.values)
+    assert len({name for _, name in members}) == len(Role.values)
+    assert all(u.email.endswith("@example.org") for u in User.objects.all())
+    assert list(User.objects.filter(is_superuser=True).values_list("username", flat=True)) == ["steward"]
+
+
+def test_the_printed_sign_ins_work(demo: Loaded) -> None:
+    for person in demo.sign_ins:
+        client = Client()
+        sent = {"username": person.username, "password": person.password}
+        assert client.post(reverse("portal:sign_in"), sent).status_code == 302, person.role
+        assert client.get(reverse("reports:home")).status_code == 200
+
+
+def test_passwords_are_made_here_and_kept_for_the_owner_only(demo: Loaded) -> None:
+    path = demo.home / "demo_sign_ins.json"
+    assert stat.S_IMODE(path.stat().st_mode) == 0o600
+    kept = json.loads(path.read_text())
+    assert {s.username: s.password for s in demo.sign_ins} == kept
+    assert len(set(kept.values())) == len(kept)
+    assert min(map(len, kept.values())) >= 10
+    for file in DEMO.iterdir():
+        assert not [p for p in kept.values() if p.encode() in file.read_bytes()]
+
+
+def test_loading_it_again_adds_nothing(demo: Loaded) -> None:
+    before = everything()
+    study, brought, sign_ins = load_demo()
+    assert everything() == before
+    assert study == demo.study
+    assert [(file.upload.pk, file.now) for file in brought] == [(u.pk, False) for u in demo.uploads]
+    assert sign_ins == demo.sign_ins
+
+
+def test_a_lost_password_file_gives_new_passwords_that_work(demo: Loaded, settings: Any, tmp_path: Path) -> None:
+    settings.HOME = tmp_path
+    _, _, sign_ins = load_demo()
+    manager = next(s for s in sign_ins if s.role == "Manager")
+    assert manager.password not in {s.password for s in demo.sign_ins}
+    sent = {"username": manager.username, "password": manager.password}
+    assert Client().post(reverse("portal:sign_in"), sent).status_code == 302
+
+
+def test_the_portal_computes_what_the_headless_command_computes(demo: Loaded) -> None:
+    """Every figure of every clone, tree and log, with the intervals, and the hash of the input."""
+    portal = study_recovery(demo.study).to_dict()
+    headless = recovery(DEMO, "--json").answer
+    assert headless.pop("notes") is not None
+    # The folder knows the names of its files and the rows in them; the portal does not.
+    told = [[(w["column"], w["found"], w["expected"]) for w in found.pop("warnings")] for found in (portal, headless)]
+    assert told[0] == told[1]
+    assert same(json.loads(json.dumps(portal)), headless)
+
+
+def same(a: Any, b: Any, path: str = "") -> bool:
+    """Equal, numbers to twelve figures; says where they part."""
+    if isinstance(a, dict):
+        assert set(a) == set(b), path
+        return all(same(a[k], b[k], f"{path}/{k}") for k in a)
+    if isinstance(a, list | tuple):
+        assert len(a) == len(b), path
+        return all(same(x, y, f"{path}/{i}") for i, (x, y) in enumerate(zip(a, b, strict=True)))
+    if isinstance(a, float):
+        assert a == pytest.approx(b, rel=1e-12), path
+    else:
+        assert a == b, path
+    return True
+
+
+def test_recoveries_are_plausible(demo: Loaded) -> None:
+    """Common practice, no published source: near 58 % green and 51 % graded from live-sawn young conifers.
+
+    Bands for plausibility, wide on purpose; the demo is not tuned to them.
+    """
+    result = study_recovery(demo.study)
+    assert result.problems == ()
+    for figures in (result.total, *result.by_clone.values()):
+        assert figures.green_recovery is not None
+        assert 0.45 < figures.green_recovery < 0.70
+        for graded in figures.graded.values():
+            assert graded.graded_recovery is not None
+            assert 0.35 < graded.graded_recovery < 0.62
+            assert graded.graded_recovery < figures.green_recovery
+    assert all(0.25 < log.green_recovery < 0.80 for log in result.by_log.values() if log.green_recovery is not None)
+
+
+def test_everything_has_its_page(demo: Loaded) -> None:
+    client = Client()
+    client.force_login(User.objects.get(username="steward"))
+    trial, study = demo.study.trial.code, demo.study.code
+    log = Log.objects.order_by("code")[0]
+    addresses = [
+        reverse("reports:home"),
+        reverse("reports:trial", args=[trial]),
+        reverse("trials:trial_trees", args=[trial]),
+        reverse("reports:trial_clones", args=[trial]),
+        reverse("reports:study", args=[trial, study]),
+        reverse("sawing:logs", args=[trial, study]),
+        reverse("sawing:log", args=[trial, study, log.code]),
+        reverse("grading:study_boards", args=[trial, study]),
+        reverse("grading:boards"),
+        reverse("reports:prices", args=[trial]),
+        reverse("portal:files"),
+        *[reverse("portal:file", args=[u.pk]) for u in demo.uploads],
+        *[reverse("trials:site", args=[trial, s.code]) for s in Site.objects.all()],
+        reverse("reports:clone", args=[trial, log.felling.tree.clone.code]),
+    ]
+    assert {url: status for url in addresses if (status := client.get(url).status_code) != 200} == {}
+
+
+def test_the_spoilt_tally_holds_its_three_rows(demo: Loaded) -> None:
+    """Rows 4, 6 and 9, as fixtures/demo/README.md says; the other five are good."""
+    out = io.StringIO()
+    words = ["--trial", demo.study.trial.code, "--study", demo.study.code, "--json"]
+    call_command("import", "boards", str(DEMO / "spoilt_tally.csv"), *words, stdout=out)
+    answer = json.loads(out.getvalue())
+    assert (answer["added"], answer["held"]) == (5, 3)
+    assert [(p["row"], p["column"]) for p in answer["problems"]] == [(4, "log"), (6, "width_mm"), (9, "board")]
+
+
+def test_the_command_prints_address_and_sign_ins(demo: Loaded) -> None:
+    out = io.StringIO()
+    call_command("demo", "--no-serve", "--port", "8123", stdout=out)
+    said = out.getvalue()
+    assert "http://127.0.0.1:8123/" in said
+    for person in demo.sign_ins:
+        assert f"{person.username:10} {person.password}" in said
