@@ -70,9 +70,11 @@ def load_demo(folder: Path = FIXTURES / "demo") -> tuple[Study, list[Brought], l
             **plan["trial"], by=steward
         )
         people = {p["role"]: _member(p, trial, passwords) for p in plan["people"]}
-        manager = people["manager"]
+    manager = people["manager"]
+    with pghistory.context(user=manager.pk, command="demo"):
         study = _study(plan["study"], trial, manager)
-        brought = [_bring(folder / name, kind, trial, study, people) for kind, name in plan["files"].items()]
+    brought = [_bring(folder / name, kind, trial, study, people) for kind, name in plan["files"].items()]
+    with pghistory.context(user=manager.pk, command="demo"):
         for site in plan["sites"]:
             describe_site(trial=trial, by=manager, **site)
         every_fifth = list(study.boards.order_by("code").values_list("code", flat=True))[::5]

@@ -19,7 +19,7 @@ HISTORY_TRIGGERS = {"added_insert", "changed_update", "deleted_delete"}
 @contextmanager
 def refused(by: str) -> Iterator[None]:
     """The database must refuse what happens inside, in the name of that rule; what it did so far is undone."""
-    with pytest.raises(DatabaseError, match=by), transaction.atomic():
+    with pytest.raises(DatabaseError, match=by), transaction.atomic():  # noqa: PT012
         yield
         connection.check_constraints()  # the deferred ones, which would speak at the end of the transaction
 

@@ -37,14 +37,18 @@ def grade(code: str) -> Grade:
 
 def foreign_grade(p: Place) -> Grade:
     """A grade of another rule set."""
-    rules = add_rule_set(code="strength", title="Strength", grades=[{"code": "Strong"}], by=p.people["steward"])
+    rules = add_rule_set(
+        code="strength", title="Strength", grades=[{"code": "Strong"}], by=p.people["steward"]
+    )
     return rules.grades.get()
 
 
 def graded(code: str, **sizes: float) -> None:
     """Insert a grade for an ungraded board (B7: 28 x 250 mm, 4 m)."""
     fine = grade("Fine")
-    BoardGrade.objects.bulk_create([BoardGrade(board=board(code), rule_set=fine.rule_set, grade=fine, **sizes)])
+    BoardGrade.objects.bulk_create(
+        [BoardGrade(board=board(code), rule_set=fine.rule_set, grade=fine, **sizes)]
+    )
 
 
 RULES: dict[str, list[Attempt]] = {
@@ -88,7 +92,9 @@ SHRUNK: list[Attempt] = [
     lambda p: shrunk("B1", width_mm=150.0).save(),
 ]
 SAID_OTHERWISE = {"piece_within_board": LARGER}
-ATTEMPTS = [pytest.param(rule, a, id=f"{rule}-{i}") for rule, tries in RULES.items() for i, a in enumerate(tries)]
+ATTEMPTS = [
+    pytest.param(rule, a, id=f"{rule}-{i}") for rule, tries in RULES.items() for i, a in enumerate(tries)
+]
 
 
 def shrunk(code: str, **sizes: float) -> Board:
@@ -105,7 +111,9 @@ def test_the_database_refuses(material: Place, rule: str, attempt: Attempt) -> N
 
 
 @pytest.mark.parametrize(("model", "field", "value", "rule"), NUMBERS)
-def test_sizes_are_positive_and_finite(material: Place, model: Any, field: str, value: float, rule: str) -> None:
+def test_sizes_are_positive_and_finite(
+    material: Place, model: Any, field: str, value: float, rule: str
+) -> None:
     # An infinite or NaN piece is already larger than its board.
     with refused(f"{rule}|{LARGER}"):
         update(model, **{field: value})
@@ -135,7 +143,9 @@ def test_the_whole_board_is_not_larger_than_itself(material: Place) -> None:
 
 
 def test_a_tally_that_would_shrink_a_graded_board_is_refused_in_words(material: Place) -> None:
-    upload = material.bring("boards", "board,log,thickness_mm,width_mm,length_m\nB1,L1,28,150,3\n", name="less.csv")
+    upload = material.bring(
+        "boards", "board,log,thickness_mm,width_mm,length_m\nB1,L1,28,150,3\n", name="less.csv"
+    )
     held = upload.held_rows.get()
     with pytest.raises(UploadRefused, match=SMALLER):
         replace_stored(upload_id=upload.pk, held_ids=[held.pk], by=material.people["manager"])
@@ -146,4 +156,7 @@ def test_a_tally_that_would_shrink_a_graded_board_is_refused_in_words(material: 
 def test_a_new_version_of_a_rule_set_leaves_one_current(material: Place) -> None:
     steward = material.people["steward"]
     add_rule_set(code="look", title="Looks", grades=[{"code": "Only"}], by=steward, purpose="appearance")
-    assert list(RuleSet.objects.order_by("version").values_list("version", "current")) == [(1, False), (2, True)]
+    assert list(RuleSet.objects.order_by("version").values_list("version", "current")) == [
+        (1, False),
+        (2, True),
+    ]

@@ -1,35 +1,16 @@
 """Who sees what, and who does what: every address, asked by everybody."""
 
-import ast
-import html
-import re
-from collections.abc import Callable
-from pathlib import Path
 from typing import Any
 
 import pytest
-from django.conf import settings
-from django.contrib.messages import get_messages
-from django.db import transaction
-from django.test import Client, override_settings
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.test import Client
 from django.urls import get_resolver, reverse
 
 from portal.models import Membership, Role, Upload, User
-from portal.uploads.actions import check_upload
-from reports.calc.recovery import compute_with_held_rows
-from sawing.actions import create_study, offer_boards
+from sawing.actions import create_study
 from tests.conftest import Place
-from trials.actions import create_trial
-
-ROOT = Path(__file__).resolve().parents[2]
-BAD_TALLY = "board,log,thickness_mm,width_mm,length_m\nN1,NOLOG,28,100,3\n"
-CHECKED_TALLY = "board,log,thickness_mm,width_mm,length_m\nN2,L1,28,100,3\n"
-
-# "neighbour" manages another trial; "left" was this trial's manager once; "in" is led to the sign-in page.
-PEOPLE = ("out", "stranger", "neighbour", "left", "field_crew", "mill", "grader", "researcher", "manager", "steward")
-SESSIONS: dict[str, str] = {}
-FIGURES: dict[Any, Any] = {}
-TRIAL, STUDY = ("small",), ("small", "first")
+from tests.portal.town import CHECKED_TALLY, PEOPLE, STUDY, TRIAL, address, answer, asked, signed_in
 
 # Written out by hand from what the roles are for. Columns as in PEOPLE. 302 leads on, "in" leads to signing in.
 GETS = """
@@ -105,105 +86,6 @@ def rows(table: str) -> list[Any]:
     return [pytest.param(name, dict(zip(PEOPLE, answers, strict=True)), id=name) for name, *answers in lines]
 
 
-def arguments(place: Place) -> dict[str, tuple[Any, ...]]:
-    """What stands in the addresses."""
-    files = {u.file_name: u.pk for u in place.trial.uploads.all()}
-    return {
-        "portal:sample": ("boards",),
-        "portal:file": (files["bad.csv"],),
-        "portal:held": (files["bad.csv"],),
-        "portal:held_download": (files["bad.csv"],),
-        "portal:store_file": (files["checked.csv"],),
-        "portal:discard_file": (files["checked.csv"],),
-        "portal:give_role": TRIAL,
-        "portal:new_person": TRIAL,
-        "portal:end_role": (*TRIAL, place.trial.memberships.get(role=Role.MILL).pk),
-        "trials:describe_trial": TRIAL,
-        "trials:describe_site": (*TRIAL, "S"),
-        "trials:trial_trees": TRIAL,
-        "trials:site": (*TRIAL, "S"),
-        "trials:tree": (*TRIAL, "S-1-1"),
-        "sawing:new_study": TRIAL,
-        "sawing:plan": STUDY,
-        "sawing:logs": STUDY,
-        "sawing:log": (*STUDY, "L1"),
-        "grading:study_boards": STUDY,
-        "grading:offer": STUDY,
-        "grading:board": (*STUDY, "B2"),
-        "grading:board(on_offer)": (*STUDY, "B1"),
-        "reports:trial": TRIAL,
-        "reports:study": STUDY,
-        "reports:trial_clones": TRIAL,
-        "reports:prices": TRIAL,
-        "reports:clone": (*TRIAL, "K1"),
-    }
-
-
-@pytest.fixture(scope="module")
-def material_of_module(material_of_module: Place, django_db_blocker: Any) -> Place:
-    """With a second trial beside it, one board on offer, a file with a held row and one not stored yet."""
-    place = material_of_module
-    with django_db_blocker.unblock(), override_settings(MEDIA_ROOT=place.media):
-        other = create_trial(code="other", name="Other trial", by=place.people["steward"])
-        for name, trial, active in (("neighbour", other, True), ("left", place.trial, False)):
-            place.people[name] = User.objects.create_user(name)
-            Membership.objects.create(user=place.people[name], trial=trial, role=Role.MANAGER, active=active)
-        offer_boards(study=place.study, by=place.people["manager"], codes=["B1"])
-        place.bring("boards", BAD_TALLY, name="bad.csv", by="mill")
-        check_upload(
-            kind_name="boards",
-            target=place.target("boards"),
-            file_name="checked.csv",
-            data=CHECKED_TALLY.encode(),
-            by=place.people["mill"],
-        )
-        for name, user in place.people.items():
-            client = Client()
-            client.force_login(user)
-            SESSIONS[name] = client.cookies[settings.SESSION_COOKIE_NAME].value
-    return place
-
-
-@pytest.fixture
-def town(material: Place, monkeypatch: pytest.MonkeyPatch) -> Place:
-    """The place as above. Its figures are the same whoever asks: they are computed once."""
-    monkeypatch.setattr("reports.queries.compute_with_held_rows", computed_once)
-    return material
-
-
-def computed_once(trees: Any, logs: Any, boards: Any, *others: Any) -> Any:
-    key = (tuple(logs["log"]), tuple(boards["board"]), others[-1].log_volume)
-    if key not in FIGURES:
-        FIGURES[key] = compute_with_held_rows(trees, logs, boards, *others)
-    return FIGURES[key]
-
-
-def address(place: Place, name: str) -> str:
-    return reverse(name.split("(")[0], args=arguments(place).get(name, ()))
-
-
-def signed_in(who: str) -> Client:
-    client = Client()
-    if who != "out":
-        client.cookies[settings.SESSION_COOKIE_NAME] = SESSIONS[who]
-    return client
-
-
-def answer(response: Any) -> str:
-    to_sign_in = response.status_code == 302 and response["Location"].startswith(reverse("portal:sign_in"))
-    return "in" if to_sign_in and response["Location"] != reverse("portal:sign_in") else str(response.status_code)
-
-
-def asked(ask: Callable[[Client], Any]) -> dict[str, str]:
-    """The answer to each person; what one of them changed is undone before the next one asks."""
-    found = {}
-    for who in PEOPLE:
-        with transaction.atomic():
-            found[who] = answer(ask(signed_in(who)))
-            transaction.set_rollback(True)
-    return found
-
-
 @pytest.mark.parametrize(("name", "expected"), rows(GETS))
 def test_pages(town: Place, name: str, expected: dict[str, str]) -> None:
     url = address(town, name)
@@ -231,12 +113,16 @@ def test_actions_by_the_wrong_people_change_nothing(town: Place, who: str) -> No
     bad, checked = (town.trial.uploads.get(file_name=f"{n}.csv") for n in ("bad", "checked"))
     client.post(reverse("portal:store_file", args=[checked.pk]))
     client.post(reverse("portal:discard_file", args=[checked.pk]))
-    client.post(reverse("portal:held", args=[bad.pk]), {f"row-{bad.held_rows.get().pk}-log": "L1", "do": "mend"})
+    client.post(
+        reverse("portal:held", args=[bad.pk]), {f"row-{bad.held_rows.get().pk}-log": "L1", "do": "mend"}
+    )
     client.post(reverse("portal:held", args=[bad.pk]), {"do": f"aside-{bad.held_rows.get().pk}"})
     client.post(reverse("grading:offer", args=STUDY), {"board": "B2"})
     client.post(reverse("grading:offer", args=STUDY), {"board": "B1", "do": "withdraw"})
     client.post(reverse("sawing:plan", args=STUDY), {"name": "Mine", "log_volume_formula": "huber"})
-    client.post(reverse("sawing:new_study", args=TRIAL), {"name": "X", "code": "x", "log_volume_formula": "huber"})
+    client.post(
+        reverse("sawing:new_study", args=TRIAL), {"name": "X", "code": "x", "log_volume_formula": "huber"}
+    )
     checked.refresh_from_db()
     assert checked.state == "checked"
     assert bad.held_rows.get().state == "waiting"
@@ -307,8 +193,6 @@ def test_another_trial_sees_nothing_of_this_one(town: Place) -> None:
 
 
 def test_nobody_brings_files_into_a_place_not_their_own(town: Place) -> None:
-    from django.core.files.uploadedfile import SimpleUploadedFile
-
     def sent(who: str, kind: str, place: str) -> Any:
         file = SimpleUploadedFile("x.csv", CHECKED_TALLY.replace("N2", "N3").encode())
         return signed_in(who).post(reverse("portal:bring_file"), {"kind": kind, "place": place, "file": file})
@@ -335,7 +219,8 @@ def test_signing_in_and_out(town: Place) -> None:
     )
     assert right["Location"] == asked_for
     away = client.post(
-        reverse("portal:sign_in"), {"username": "mill", "password": "larch and rain 12", "next": "//evil.example"}
+        reverse("portal:sign_in"),
+        {"username": "mill", "password": "larch and rain 12", "next": "//evil.example"},
     )
     assert away["Location"] == reverse("reports:home")
     client.post(reverse("portal:sign_out"))
@@ -352,183 +237,6 @@ def test_a_form_from_elsewhere_is_refused(town: Place) -> None:
     client = Client(enforce_csrf_checks=True)
     client.force_login(town.people["manager"])
     assert client.post(reverse("grading:offer", args=STUDY), {"board": "B2"}).status_code == 403
-
-
-# Codes and queries as people write them -----------------------------------------------------------------
-
-ODD = 'Ä/7 "x" <b>&\'%20?#'
-ODD_SHORT = "β 1/2"
-
-
-@pytest.fixture
-def odd(material: Place) -> Place:
-    """Material whose codes have slashes, spaces, quotes, umlauts and markup in them."""
-    quoted = '"' + ODD.replace('"', '""') + '"'
-    material.bring("clones", f"clone,kind\n{quoted},hybrid\n", name="c.csv")
-    material.bring(
-        "layout", f"site,block,plot,clone,tree,row,col\n{quoted},1,1,{quoted},{quoted},1,1\n", name="l.csv"
-    )
-    material.bring(
-        "logs", f"log,tree,bottom_m,length_m,sed1_mm,led1_mm\n{quoted},{quoted},0.3,3,300,320\n", name="g.csv"
-    )
-    tally = f"board,log,thickness_mm,width_mm,length_m,flitch\n{quoted},{quoted},28,100,3,{quoted}\n"
-    assert material.bring("boards", tally, name="b.csv").added == 1
-    assert material.bring("grades", f"board,rule_set,grade\n{quoted},look,Fine\n", name="d.csv").added == 1
-    return material
-
-
-@pytest.mark.parametrize(
-    "name", ["trials:site", "trials:tree", "sawing:log", "grading:board", "reports:clone", "sawing:logs"]
-)
-def test_odd_codes_have_pages_and_downloads(odd: Place, name: str) -> None:
-    before = TRIAL if name.startswith(("trials", "reports")) else STUDY
-    url = reverse(name, args=[*before, ODD] if name != "sawing:logs" else before)
-    client = signed_in("manager")
-    page = client.get(url)
-    assert page.status_code == 200
-    assert "Ä/7 &quot;x&quot; &lt;b&gt;" in page.content.decode()
-    assert "<b>&'" not in page.content.decode()
-    for kind in ("csv", "xlsx"):
-        file = client.get(url, {"download": kind})
-        assert file.status_code == 200
-        if "Content-Disposition" in file:
-            assert file["Content-Disposition"].startswith("attachment; filename")
-
-
-def test_the_links_on_a_page_of_odd_codes_lead_somewhere(odd: Place) -> None:
-    client = signed_in("manager")
-    pages = [
-        reverse("grading:board", args=[*STUDY, ODD]),
-        reverse("sawing:log", args=[*STUDY, ODD]),
-        reverse("trials:tree", args=[*TRIAL, ODD]),
-        reverse("reports:clone", args=[*TRIAL, ODD]),
-        reverse("reports:study", args=STUDY),
-    ]
-    links: set[str] = set()
-    for page in pages:
-        text = client.get(page).content.decode()
-        found = {html.unescape(link).split("#")[0] for link in re.findall(r'href="(/[^"]*)', text)}
-        links |= {link for link in found if not link.startswith("/static/")}
-    assert any("%C3%84" in link for link in links)
-    assert {link: status for link in sorted(links) if (status := client.get(link, follow=True).status_code) != 200} == {}
-
-
-def test_boards_behind_a_figure_of_an_odd_clone_are_its_own(odd: Place) -> None:
-    from grading.links import boards_url
-
-    page = signed_in("manager").get(boards_url(odd.study, clone=ODD)).content.decode()
-    assert "1 of 8\xa0boards" in page, re.search(r'table-words">.*', page)
-
-
-NONSENSE = (
-    "page=-1&sort=nothing&f_nothing=1&download=pdf&formula=guess&size_basis=guess&version=%C2%B2&kind=x&place=x&as=x",
-    "page=abc&sort=--code&f_state=%F0%9F%8C%B2&f_code=%25%27%3B--&version=-1&formula=&size_basis=",
-    "page=99999999999999999999&sort=-&version=99999999999999999999&download=&f_clone=%C3%A4",
-)
-PAGES = ["portal:bring_file", "portal:files", "portal:held", "portal:held_download", "trials:trial_trees", "trials:site", "sawing:logs", "sawing:log", "grading:boards", "grading:study_boards", "reports:study", "reports:trial_clones", "reports:prices", "reports:clone"]
-
-
-@pytest.mark.parametrize("query", NONSENSE)
-def test_nonsense_in_the_query_breaks_no_page(town: Place, query: str) -> None:
-    client = signed_in("manager")
-    statuses = {name: client.get(f"{address(town, name)}?{query}").status_code for name in PAGES}
-    assert statuses == dict.fromkeys(PAGES, 200)
-
-
-@pytest.mark.parametrize("query", ["f_code=%00", "f_clone=a%00b", "formula=%00", "page=%00"])
-def test_a_nul_in_the_query_is_a_bad_request(town: Place, query: str) -> None:
-    client = signed_in("manager")
-    assert {client.get(f"{address(town, name)}?{query}").status_code for name in PAGES} == {400}
-
-
-@pytest.mark.parametrize("code", ["x" * 3000, "%F0%9F%8C%B2", "%FF", "..%2f..", "%25"])
-def test_nonsense_in_the_address_is_not_found(town: Place, code: str) -> None:
-    client = signed_in("manager")
-    for start in ("trees/small/site", "trees/small/tree", "sawing/small/first/logs", "boards/small/first"):
-        assert client.get(f"/{start}/{code}/").status_code == 404, start
-    assert client.get(f"/clones/small/clone/{code}/").status_code == 404
-
-
-def test_a_nul_in_the_address_is_a_bad_request(town: Place) -> None:
-    client = signed_in("manager")
-    for start in ("trees/small/site", "sawing/small/first/logs", "boards/small/first", "clones/small/clone"):
-        assert client.get(f"/{start}/a%00b/").status_code == 400, start
-
-
-def test_numbers_too_large_for_a_database_are_not_found(town: Place) -> None:
-    client = signed_in("manager")
-    assert client.get(f"/files/{10**30}/").status_code == 404
-    assert client.get(f"/files/{10**30}/held/").status_code == 404
-
-
-@pytest.mark.parametrize(
-    "sent",
-    [
-        {"do": "aside", "chosen": "²"},
-        {"do": "aside", "chosen": str(10**30)},
-        {"do": "aside", "chosen": "9" * 5000},
-        {"do": "replace-²"},
-        {"do": "replace-"},
-        {"do": "aside-x"},
-        {"do": "nothing known"},
-        {"row-²-log": "L1"},
-        {f"row-{10**30}-log": "L1"},
-        {"row--log": "L1"},
-        {"row-{held}-nothing": "L1"},
-        {"row-{held}-log": "\x00"},
-        {"row-{held}-log": "x" * 10_000},
-    ],
-)
-def test_nonsense_sent_for_held_rows_changes_nothing(town: Place, sent: dict[str, str]) -> None:
-    upload = town.trial.uploads.get(file_name="bad.csv")
-    held = upload.held_rows.get()
-    sent = {name.replace("{held}", str(held.pk)): value for name, value in sent.items()}
-    response = signed_in("mill").post(reverse("portal:held", args=[upload.pk]), sent)
-    assert response.status_code == 302
-    assert list(get_messages(response.wsgi_request))
-    held.refresh_from_db()
-    assert held.state == "waiting"
-    assert signed_in("mill").get(reverse("portal:held", args=[upload.pk])).status_code == 200
-
-
-# What the code itself must not do ------------------------------------------------------------------------
-
-WRITES = {"save", "create", "bulk_create", "bulk_update", "update_or_create", "get_or_create", "delete", "atomic"}
-
-
-def view_files() -> list[Path]:
-    rooms = [ROOT / room for room in ("portal", "trials", "sawing", "grading", "reports")]
-    found = [p for room in rooms for p in [*room.rglob("views.py"), *room.glob("views/*.py")]]
-    return [*found, ROOT / "portal" / "look.py"]
-
-
-def test_views_write_nothing_themselves() -> None:
-    """Writes are functions of actions.py, each in one transaction with its permission asked inside."""
-    files = view_files()
-    assert len(files) >= 8
-    for path in files:
-        for node in ast.walk(ast.parse(path.read_text())):
-            called = node.func if isinstance(node, ast.Call) else None
-            name = called.attr if isinstance(called, ast.Attribute) else getattr(called, "id", "")
-            assert name not in WRITES, f"{path}:{node.lineno} calls {name}()"
-            if isinstance(node, ast.Attribute | ast.Name):
-                assert getattr(node, "attr", getattr(node, "id", "")) != "atomic", f"{path}:{node.lineno}"
-
-
-# Asked by actions, with the permission asked and the lock held there; or no writes at all.
-PARTS_OF_ACTIONS = {"give_own_hues", "json_notes", "may_add_rule_sets"}
-
-
-def test_every_action_names_who_does_it() -> None:
-    """Public functions of actions.py either take `by` or are the upload machine's own (target, rows, upload)."""
-    files = [*ROOT.glob("[a-z]*/actions.py"), *ROOT.glob("portal/*/actions.py")]
-    assert len(files) >= 6
-    for path in files:
-        for node in ast.parse(path.read_text()).body:
-            if isinstance(node, ast.FunctionDef) and not node.name.startswith("_") and node.name not in PARTS_OF_ACTIONS:
-                keyword = {a.arg for a in node.args.kwonlyargs}
-                positional = [a.arg for a in node.args.args]
-                assert "by" in keyword or positional[:2] == ["target", "rows"], f"{path}: {node.name}"
 
 
 def test_a_second_study_of_the_trial_is_open_to_its_people(town: Place) -> None:

@@ -12,9 +12,13 @@ from tests.conftest import Place
 from tests.refusals import Attempt, insert, refused, rules_of, update
 
 ROOMS = ("portal", "trials", "sawing", "grading", "reports")
-NOT_TRACKED = {"User": "holds password hashes and the time of each sign-in; who did what is kept with each event"}
+NOT_TRACKED = {
+    "User": "holds password hashes and the time of each sign-in; who did what is kept with each event"
+}
 
-TRIGGERS = "another trial|another site|Cannot update rows|Invalid transition"  # these look before the constraints do
+TRIGGERS = (
+    "another trial|another site|Cannot update rows|Invalid transition"  # these look before the constraints do
+)
 NOW = datetime(2026, 1, 1, tzinfo=UTC)
 COUNTS = ("size_bytes", "rows", "added", "already_there", "held")
 
@@ -48,8 +52,7 @@ RULES: dict[str, list[Attempt]] = {
         for name in ("kind", "file_name", "sha256")
     },
     **{
-        f"portal_upload_{name}_not_negative": [lambda p, n=name: update(Upload, **{n: -1})]
-        for name in COUNTS
+        f"portal_upload_{name}_not_negative": [lambda p, n=name: update(Upload, **{n: -1})] for name in COUNTS
     },
     "portal_upload_into_a_study_of_its_trial": [],  # tried beside the studies, in tests/sawing
     "portal_heldrow_once": [lambda p: (held_row(p), insert(HeldRow))],
@@ -61,12 +64,16 @@ RULES: dict[str, list[Attempt]] = {
         lambda p: insert_waiting_with_a_date(p),
     ],
 }
-ATTEMPTS = [pytest.param(rule, a, id=f"{rule}-{i}") for rule, tries in RULES.items() for i, a in enumerate(tries)]
+ATTEMPTS = [
+    pytest.param(rule, a, id=f"{rule}-{i}") for rule, tries in RULES.items() for i, a in enumerate(tries)
+]
 
 
 def insert_waiting_with_a_date(p: Place) -> None:
     upload = Upload.objects.get(kind="boards")
-    HeldRow.objects.bulk_create([HeldRow(upload=upload, row_number=8, values={}, problems=[], settled_at=NOW)])
+    HeldRow.objects.bulk_create(
+        [HeldRow(upload=upload, row_number=8, values={}, problems=[], settled_at=NOW)]
+    )
 
 
 def models_of_the_house() -> list[type[Any]]:

@@ -50,7 +50,9 @@ def bring(kind: str, file: Path, *words: Any) -> Run:
 
 
 def held_rows(upload: Upload) -> list[Any]:
-    return list(upload.held_rows.order_by("row_number").values_list("row_number", "values", "problems", "differs"))
+    return list(
+        upload.held_rows.order_by("row_number").values_list("row_number", "values", "problems", "differs")
+    )
 
 
 @pytest.fixture
@@ -84,7 +86,11 @@ def test_command_and_page_do_the_same(material: Place, tally: Path) -> None:
     def outcome() -> tuple[Any, ...]:
         upload = Upload.objects.get(file_name="tally.csv")
         counts = (upload.rows, upload.added, upload.already_there, upload.held, upload.notes, upload.sha256)
-        return counts, held_rows(upload), list(Board.objects.filter(code="N1").values_list("width_mm", "notes"))
+        return (
+            counts,
+            held_rows(upload),
+            list(Board.objects.filter(code="N1").values_list("width_mm", "notes")),
+        )
 
     with transaction.atomic():
         assert bring("boards", tally, *INTO, "--by", "mill").code == 0
@@ -172,7 +178,9 @@ def test_only_those_who_may_bring_boards_do(material: Place, tally: Path, who: s
         ("boards", [*INTO, "--by", "nobody"], "no such user"),
     ],
 )
-def test_wrong_use_ends_with_two(material: Place, tally: Path, kind: str, words: list[str], said: str) -> None:
+def test_wrong_use_ends_with_two(
+    material: Place, tally: Path, kind: str, words: list[str], said: str
+) -> None:
     run = bring(kind, tally, *words)
     assert (run.code, run.out) == (2, "")
     assert said in run.err
@@ -183,7 +191,9 @@ def test_a_file_that_is_not_there_ends_with_two(material: Place, tmp_path: Path)
     assert bring("boards", tmp_path, *INTO).code == 2
 
 
-def test_a_file_that_is_too_large_ends_with_one_unread(material: Place, tmp_path: Path, settings: Any) -> None:
+def test_a_file_that_is_too_large_ends_with_one_unread(
+    material: Place, tmp_path: Path, settings: Any
+) -> None:
     settings.UPLOAD_LIMIT_BYTES = 2 << 20
     path = tmp_path / "large.csv"
     with path.open("wb") as handle:
@@ -208,7 +218,14 @@ def test_without_a_name_the_first_steward_brings_it(material: Place, tally: Path
 def test_all_six_kinds_can_be_brought(material: Place, tmp_path: Path) -> None:
     from tests.conftest import CLONES, GRADES, LAYOUT, LOGS
 
-    texts = {"clones": CLONES, "layout": LAYOUT, "logs": LOGS, "boards": BOARDS, "grades": GRADES, "prices": PRICES}
+    texts = {
+        "clones": CLONES,
+        "layout": LAYOUT,
+        "logs": LOGS,
+        "boards": BOARDS,
+        "grades": GRADES,
+        "prices": PRICES,
+    }
     for kind, text in texts.items():
         path = tmp_path / f"{kind}.csv"
         path.write_text(text + "\n")  # another file with the same rows

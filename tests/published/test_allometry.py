@@ -80,7 +80,9 @@ def test_every_row_of_the_table() -> None:
     assert len(table) == len(found) == 27
     for row in table:
         value = found[row["model"], row["quantity"]]
-        assert value == pytest.approx(float(row["expected"]), rel=float(row["tolerance_rel"])), row["quantity"]
+        assert value == pytest.approx(float(row["expected"]), rel=float(row["tolerance_rel"])), row[
+            "quantity"
+        ]
 
 
 def test_the_metric_table_is_the_data_set() -> None:

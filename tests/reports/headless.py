@@ -18,7 +18,14 @@ from tests.conftest import BOARDS, CLONES, GRADES, LAYOUT, LOGS, PRICES
 
 ROOT = Path(__file__).resolve().parents[2]
 DEMO = ROOT / "fixtures" / "demo"
-FILES = {"clones": CLONES, "layout": LAYOUT, "logs": LOGS, "boards": BOARDS, "grades": GRADES, "prices": PRICES}
+FILES = {
+    "clones": CLONES,
+    "layout": LAYOUT,
+    "logs": LOGS,
+    "boards": BOARDS,
+    "grades": GRADES,
+    "prices": PRICES,
+}
 
 
 @dataclass(frozen=True)
@@ -64,7 +71,9 @@ def recovery(*words: Any) -> Run:
 
 def recovery_apart(home: Path, *words: Any) -> Run:
     """The same as a person runs it: a process of its own, with an empty home."""
-    environment = {k: v for k, v in os.environ.items() if not k.startswith(("PORTAL_", "DJANGO_", "DATABASE_"))}
+    environment = {
+        k: v for k, v in os.environ.items() if not k.startswith(("PORTAL_", "DJANGO_", "DATABASE_"))
+    }
     done = subprocess.run(
         [sys.executable, "manage.py", "recovery", *map(str, words)],
         cwd=ROOT,

@@ -32,7 +32,9 @@ RULES: dict[str, list[Attempt]] = {
         lambda p: insert(Price, min_width_mm=200.0, max_width_mm=100.0),
     ],
 }
-ATTEMPTS = [pytest.param(rule, a, id=f"{rule}-{i}") for rule, tries in RULES.items() for i, a in enumerate(tries)]
+ATTEMPTS = [
+    pytest.param(rule, a, id=f"{rule}-{i}") for rule, tries in RULES.items() for i, a in enumerate(tries)
+]
 
 
 @pytest.mark.parametrize(("rule", "attempt"), ATTEMPTS)
@@ -42,7 +44,9 @@ def test_the_database_refuses(material: Place, rule: str, attempt: Attempt) -> N
 
 
 @pytest.mark.parametrize(("model", "field", "value", "rule"), NUMBERS)
-def test_prices_and_widths_are_finite(material: Place, model: Any, field: str, value: float, rule: str) -> None:
+def test_prices_and_widths_are_finite(
+    material: Place, model: Any, field: str, value: float, rule: str
+) -> None:
     # Bands that do not run upwards are refused before their bounds are looked at.
     with refused(f"{rule}|reports_price_band_runs_upwards"):
         update(model, {"grade__code": "Plain"}, **{field: value})

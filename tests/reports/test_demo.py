@@ -124,7 +124,9 @@ def test_loading_it_again_adds_nothing(demo: Loaded) -> None:
     assert sign_ins == demo.sign_ins
 
 
-def test_a_lost_password_file_gives_new_passwords_that_work(demo: Loaded, settings: Any, tmp_path: Path) -> None:
+def test_a_lost_password_file_gives_new_passwords_that_work(
+    demo: Loaded, settings: Any, tmp_path: Path
+) -> None:
     settings.HOME = tmp_path
     _, _, sign_ins = load_demo()
     manager = next(s for s in sign_ins if s.role == "Manager")
@@ -139,7 +141,10 @@ def test_the_portal_computes_what_the_headless_command_computes(demo: Loaded) ->
     headless = recovery(DEMO, "--json").answer
     assert headless.pop("notes") is not None
     # The folder knows the names of its files and the rows in them; the portal does not.
-    told = [[(w["column"], w["found"], w["expected"]) for w in found.pop("warnings")] for found in (portal, headless)]
+    told = [
+        [(w["column"], w["found"], w["expected"]) for w in found.pop("warnings")]
+        for found in (portal, headless)
+    ]
     assert told[0] == told[1]
     assert same(json.loads(json.dumps(portal)), headless)
 
@@ -173,7 +178,9 @@ def test_recoveries_are_plausible(demo: Loaded) -> None:
             assert graded.graded_recovery is not None
             assert 0.35 < graded.graded_recovery < 0.62
             assert graded.graded_recovery < figures.green_recovery
-    assert all(0.25 < log.green_recovery < 0.80 for log in result.by_log.values() if log.green_recovery is not None)
+    assert all(
+        0.25 < log.green_recovery < 0.80 for log in result.by_log.values() if log.green_recovery is not None
+    )
 
 
 def test_everything_has_its_page(demo: Loaded) -> None:
@@ -207,7 +214,11 @@ def test_the_spoilt_tally_holds_its_three_rows(demo: Loaded) -> None:
     call_command("import", "boards", str(DEMO / "spoilt_tally.csv"), *words, stdout=out)
     answer = json.loads(out.getvalue())
     assert (answer["added"], answer["held"]) == (5, 3)
-    assert [(p["row"], p["column"]) for p in answer["problems"]] == [(4, "log"), (6, "width_mm"), (9, "board")]
+    assert [(p["row"], p["column"]) for p in answer["problems"]] == [
+        (4, "log"),
+        (6, "width_mm"),
+        (9, "board"),
+    ]
 
 
 def test_the_command_prints_address_and_sign_ins(demo: Loaded) -> None:

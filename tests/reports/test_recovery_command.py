@@ -10,7 +10,7 @@ import openpyxl
 import pandas as pd
 import pytest
 
-from tests.conftest import BOARDS, CLONES, GRADES, LAYOUT, LOGS, PRICES
+from tests.conftest import BOARDS, GRADES, LOGS
 from tests.reports.headless import DEMO, Run, recovery, recovery_apart, write
 
 TOP = {
@@ -100,7 +100,12 @@ def test_problems_have_file_row_column_found_and_expected(tmp_path: Path) -> Non
     run = recovery(write(tmp_path, boards=BOARDS + "B8,L9,28,100,3,\n"), "--json")
     (problem,) = run.answer["problems"]
     assert set(problem) == {"file", "row", "column", "found", "expected"}
-    assert (problem["file"], problem["row"], problem["column"], problem["found"]) == ("boards.csv", 9, "log", "L9")
+    assert (problem["file"], problem["row"], problem["column"], problem["found"]) == (
+        "boards.csv",
+        9,
+        "log",
+        "L9",
+    )
 
 
 # Against a little computation of this test's own ----------------------------------------------------------
@@ -145,7 +150,11 @@ def test_the_figures_are_those_of_a_plain_computation(answer: dict[str, Any]) ->
     green = boards["thickness_mm"] * boards["width_mm"] * boards["length_m"] / 1e6
     best = pieces.groupby("board")["value"].max().reindex(boards["board"]).to_numpy()
     boards = boards.assign(green_m3=green, best=best)
-    for level, units in (("clone", answer["by_clone"]), ("tree", answer["by_tree"]), ("log", answer["by_log"])):
+    for level, units in (
+        ("clone", answer["by_clone"]),
+        ("tree", answer["by_tree"]),
+        ("log", answer["by_log"]),
+    ):
         assert set(units) == set(logs[level])
         for code, figures in units.items():
             check(figures, *(frame[frame[level] == code] for frame in (logs, boards, pieces)))
@@ -240,13 +249,17 @@ def test_a_formula_whose_measure_is_missing_is_a_problem_of_each_log(tmp_path: P
 
 
 def test_bark_is_taken_off_with_a_factor_and_a_problem_without(tmp_path: Path) -> None:
-    over = LOGS.replace("led1_mm\n", "led1_mm,bark\n").replace("330\n", "330,over\n").replace("280\n", "280,\n")
+    over = (
+        LOGS.replace("led1_mm\n", "led1_mm,bark\n").replace("330\n", "330,over\n").replace("280\n", "280,\n")
+    )
     write(tmp_path, logs=over.replace("320\n", "320,under\n"))
     run = recovery(tmp_path, "--json")
     assert run.code == 1
     assert run.places[0] == ("logs.csv", 2, "bark")
     found = recovery(tmp_path, "--json", "--bark-factor", "0.9").answer
-    assert found["by_log"]["L1"]["log_volume_m3"] == pytest.approx(0.81 * math.pi / 8 * (0.3**2 + 0.33**2) * 3)
+    assert found["by_log"]["L1"]["log_volume_m3"] == pytest.approx(
+        0.81 * math.pi / 8 * (0.3**2 + 0.33**2) * 3
+    )
     assert found["by_log"]["L3"]["log_volume_m3"] == pytest.approx(math.pi / 8 * (0.28**2 + 0.32**2) * 4)
 
 
@@ -292,84 +305,6 @@ def test_a_seed_and_a_number_of_resamples_can_be_given(tmp_path: Path) -> None:
     )
     assert (other["seed"], other["resamples"]) == (7, 100)
     assert (usual["resamples"], usual["green_recovery"]) == (2000, other["green_recovery"])
-
-
-# Problems, each of the kinds the issue names --------------------------------------------------------------
-
-PROBLEMS: dict[str, tuple[dict[str, str | None], tuple[str, int, str], str]] = {
-    "a grade without a price": ({"prices": PRICES.replace("look,Out,0,,,EUR\n", "")}, ("grades.csv", 5, "grade"), "Out"),
-    "no price at its width": (
-        {"prices": PRICES.replace("look,Fine,300,,200,EUR\n", "")},
-        ("grades.csv", 4, "grade"),
-        "Fine",
-    ),
-    "a graded piece larger than its board": (
-        {"grades": GRADES.replace("look,Fine,2.7,200", "look,Fine,3.1,200")},
-        ("grades.csv", 2, "graded_length_m"),
-        "3.1",
-    ),
-    "two grades of one board in one rule set": (
-        {"grades": GRADES + "B1,look,Plain,,\n"},
-        ("grades.csv", 6, "board"),
-        "B1",
-    ),
-    "more board volume than log volume": (
-        {"boards": BOARDS.replace("B4,L2,28,150,3", "B4,L2,280,190,3")},
-        ("logs.csv", 3, "log"),
-        "L2",
-    ),
-    "a tree without a clone": ({"layout": LAYOUT.replace("S,1,2,K2,", "S,1,2,,")}, ("layout.csv", 3, "clone"), ""),
-    "a clone nobody knows": ({"layout": LAYOUT.replace("S,1,2,K2,", "S,1,2,K9,")}, ("layout.csv", 3, "clone"), "K9"),
-    "a tree twice": ({"layout": LAYOUT + "S,2,5,K1,S-1-1,9,9\n"}, ("layout.csv", 6, "tree"), "S-1-1"),
-    "a log twice": ({"logs": LOGS + "L1,S-1-2,4.3,3,260,280\n"}, ("logs.csv", 5, "log"), "L1"),
-    "a board twice": ({"boards": BOARDS + "B1,L3,28,100,3,9\n"}, ("boards.csv", 9, "board"), "B1"),
-    "a clone twice": ({"clones": CLONES + "k1,hybrid\n"}, ("clones.csv", 5, "clone"), "k1"),
-}
-
-
-@pytest.mark.parametrize("name", PROBLEMS)
-def test_each_kind_of_problem_is_named_and_stops_the_computing(tmp_path: Path, name: str) -> None:
-    changes, place, found = PROBLEMS[name]
-    run = recovery(write(tmp_path, **changes), "--json")
-    assert run.code == 1
-    assert set(run.answer) == {"problems", "notes"}
-    problem = run.answer["problems"][run.places.index(place)]
-    assert found in problem["found"]
-    assert problem["expected"]
-
-
-@pytest.mark.parametrize("name", PROBLEMS)
-def test_held_rows_stay_listed_and_the_rest_is_computed(tmp_path: Path, name: str) -> None:
-    changes, place, _ = PROBLEMS[name]
-    run = recovery(write(tmp_path, **changes), "--json", "--hold")
-    assert run.code == 0
-    assert place in run.places
-    assert set(run.answer) >= TOP
-    assert 0 < run.answer["green_recovery"] < 1
-
-
-def test_what_is_held_is_left_out_of_the_figures(tmp_path: Path) -> None:
-    """Without the row of L3 there are L1 and L2 and their five boards: 0.05964 of 0.40044 m3, by hand."""
-    run = recovery(write(tmp_path, logs=LOGS.replace("L3,S-1-2", "L3,S-9-9")), "--json", "--hold")
-    assert run.places == [("logs.csv", 4, "tree"), ("boards.csv", 7, "log"), ("boards.csv", 8, "log"), ("grades.csv", 5, "board")]
-    log_m3 = math.pi / 8 * 3 * (0.3**2 + 0.33**2 + 0.25**2 + 0.28**2)
-    green_m3 = 0.028 * (0.2 * 3 + 0.22 * 3 + 0.18 * 2.4 + 0.15 * 3 + 0.17 * 3)
-    assert run.answer["green_recovery"] == pytest.approx(green_m3 / log_m3)
-    assert set(run.answer["by_clone"]) == {"K1"}
-
-
-def test_a_missing_file_cannot_be_held(tmp_path: Path) -> None:
-    run = recovery(write(tmp_path, boards=None), "--json", "--hold")
-    assert run.code == 1
-    assert run.places[0][0] == "boards"
-
-
-def test_without_prices_there_is_no_value_and_no_problem(tmp_path: Path) -> None:
-    run = recovery(write(tmp_path, prices=None), "--json")
-    assert run.code == 0
-    assert run.answer["best_use"] == {"value": None, "value_per_m3_log": None}
-    assert run.answer["graded"]["look"]["value"] is None
-    assert run.answer["graded"]["look"]["graded_recovery"] > 0
 
 
 def test_for_people_it_is_text_with_the_formula_and_the_size_basis(tmp_path: Path) -> None:

@@ -65,7 +65,8 @@ RULES: dict[str, list[Attempt]] = {
     "sawing_study_code_filled": [lambda p: update(Study, code="")],
     "sawing_study_name_filled": [lambda p: update(Study, name="")],
     "sawing_study_bark_factor_plausible": [
-        lambda p, v=value: update(Study, bark_factor=v) for value in (0.5, 0.0, -1.0, 1.0001, *NOT_POSITIVE[2:])
+        lambda p, v=value: update(Study, bark_factor=v)
+        for value in (0.5, 0.0, -1.0, 1.0001, *NOT_POSITIVE[2:])
     ],
     "stays_in_its_trial": [lambda p: update(Study, trial=Trial.objects.create(code="other", name="Other"))],
     "sawing_study_id_trial": [],  # implied by the key; there for others to refer to, as the next like it
@@ -104,7 +105,9 @@ RULES: dict[str, list[Attempt]] = {
         lambda p: update(Board, {"code": "B1"}, study=second_study(p)),
     ],
     "sawing_board_from_a_flitch_of_its_log": [
-        lambda p: insert(Board, code="NEW", log=of(Log, "L1"), flitch=Flitch.objects.filter(log__code="L2")[0]),
+        lambda p: insert(
+            Board, code="NEW", log=of(Log, "L1"), flitch=Flitch.objects.filter(log__code="L2")[0]
+        ),
         lambda p: update(Board, {"code": "B1"}, flitch=Flitch.objects.filter(log__code="L2")[0]),
         lambda p: update(Board, {"code": "B1"}, log=of(Log, "L2")),
         lambda p: update(Flitch, {"log__code": "L1", "code": "1"}, log=of(Log, "L3"), code="9"),
@@ -117,7 +120,9 @@ SAID_OTHERWISE = {
     "tree_of_the_trial": "belongs to another trial than the study",
     "board_steps": "Invalid transition of field",
 }
-ATTEMPTS = [pytest.param(rule, a, id=f"{rule}-{i}") for rule, tries in RULES.items() for i, a in enumerate(tries)]
+ATTEMPTS = [
+    pytest.param(rule, a, id=f"{rule}-{i}") for rule, tries in RULES.items() for i, a in enumerate(tries)
+]
 
 # The life of a board as the mill, the yard and the store tell it; written out by hand, not taken from the code.
 ALLOWED_STEPS = {
@@ -140,7 +145,9 @@ def test_the_database_refuses(material: Place, rule: str, attempt: Attempt) -> N
 
 
 @pytest.mark.parametrize(("model", "field", "value", "rule"), NUMBERS)
-def test_sizes_are_positive_and_finite(material: Place, model: Any, field: str, value: float, rule: str) -> None:
+def test_sizes_are_positive_and_finite(
+    material: Place, model: Any, field: str, value: float, rule: str
+) -> None:
     with refused(rule):
         update(model, **{field: value})
 
@@ -178,4 +185,7 @@ def test_one_forbidden_step_undoes_the_whole_statement(material: Place) -> None:
     """B1 is graded, B3 sawn: both to "available" is more than one of them may."""
     with refused("Invalid transition of field"):
         update(Board, {"code__in": ["B1", "B3"]}, state="available")
-    assert set(Board.objects.filter(code__in=["B1", "B3"]).values_list("state", flat=True)) == {"graded", "sawn"}
+    assert set(Board.objects.filter(code__in=["B1", "B3"]).values_list("state", flat=True)) == {
+        "graded",
+        "sawn",
+    }

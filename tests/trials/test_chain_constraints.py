@@ -97,7 +97,9 @@ SAID_OTHERWISE = {
     "stays_in_its_block": "Cannot update rows from trials_plot",
     "stays_in_its_trial": "Cannot update rows from trials_tree",
 }
-ATTEMPTS = [pytest.param(rule, a, id=f"{rule}-{i}") for rule, tries in RULES.items() for i, a in enumerate(tries)]
+ATTEMPTS = [
+    pytest.param(rule, a, id=f"{rule}-{i}") for rule, tries in RULES.items() for i, a in enumerate(tries)
+]
 
 
 @pytest.mark.parametrize(("rule", "attempt"), ATTEMPTS)
@@ -107,7 +109,9 @@ def test_the_database_refuses(material: Place, rule: str, attempt: Attempt) -> N
 
 
 @pytest.mark.parametrize(("model", "field", "value", "rule"), NUMBERS)
-def test_sizes_are_positive_and_finite(material: Place, model: Any, field: str, value: float, rule: str) -> None:
+def test_sizes_are_positive_and_finite(
+    material: Place, model: Any, field: str, value: float, rule: str
+) -> None:
     with refused(rule):
         update(model, **{field: value})
 

@@ -119,7 +119,9 @@ def test_filled_heights_are_marked_and_measured_ones_kept() -> None:
     assert set(filled.loc[measured, "height_source"]) == {"measured"}
     estimated = filled[~measured & trees["dbh_mm"].notna()]
     assert set(estimated["height_source"]) == {"curve"}
-    assert estimated["height_m"].to_numpy() == pytest.approx(heights(estimated["dbh_mm"].to_numpy()), rel=1e-6)
+    assert estimated["height_m"].to_numpy() == pytest.approx(
+        heights(estimated["dbh_mm"].to_numpy()), rel=1e-6
+    )
     assert filled["height_extrapolated"].to_numpy().nonzero()[0].tolist() == [15, 16, 17, 18, 19, 23]
     only_p1 = fill_heights(trees, curves, ("plot",))
     assert only_p1.loc[21, "height_source"] is None

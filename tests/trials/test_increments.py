@@ -71,7 +71,9 @@ def test_a_group_without_a_pair_has_no_increment() -> None:
 
 def test_a_measured_height_is_not_set_against_an_estimated_one() -> None:
     first = visit(10.0, height_m=10.0, height_source=["measured", "curve", "curve", "measured", "measured"])
-    second = visit(12.0, height_m=12.0, height_source=["measured", "measured", "curve", "measured", "measured"])
+    second = visit(
+        12.0, height_m=12.0, height_source=["measured", "measured", "curve", "measured", "measured"]
+    )
     left_out = stem_increments(first, second, "height_m")["left_out"].to_list()
     assert left_out == [None, "one height measured, the other from a curve", None, None, None]
 

@@ -31,9 +31,7 @@ def stands(draw: st.DrawFn) -> pd.DataFrame:
             "plot_ha": AREA_HA,
             "alive": draw(st.lists(st.sampled_from([True, True, True, False, None]), min_size=n, max_size=n)),
             "dbh_mm": draw(st.lists(st.one_of(numbers, st.just(np.nan)), min_size=n, max_size=n)),
-            "height_m": draw(
-                st.lists(st.one_of(st.floats(5, 30), st.just(np.nan)), min_size=n, max_size=n)
-            ),
+            "height_m": draw(st.lists(st.one_of(st.floats(5, 30), st.just(np.nan)), min_size=n, max_size=n)),
         }
     )
     frame["alive"] = frame["alive"].astype(object)
@@ -81,7 +79,7 @@ def test_groups_share_the_ground_of_the_whole(trees: pd.DataFrame) -> None:
 
 @given(trees=stands())
 @settings(deadline=None, max_examples=30)
-def test_a_dead_tree_of_a_dead_plot_changes_nothing_but_survival(trees: pd.DataFrame) -> None:
+def test_readings_of_dead_trees_count_for_nothing(trees: pd.DataFrame) -> None:
     measured_dead = trees.copy()
     dead = measured_dead["alive"].map(lambda value: value is False).to_numpy(dtype=bool)
     measured_dead.loc[dead, ["dbh_mm", "height_m"]] = [999.0, 99.0]
@@ -193,7 +191,9 @@ def test_the_same_plot_code_in_two_blocks_is_two_plots() -> None:
     two = pd.concat([small(), small(tree=list("EFGH"))], ignore_index=True)
     two["block"] = [1] * 4 + [2] * 4
     assert position_area_ha(two) == pytest.approx(np.full(8, 0.01))
-    assert stand_figures(two, ("block", "plot")).table["plot_area_ha"].to_list() == pytest.approx([0.04, 0.04])
+    assert stand_figures(two, ("block", "plot")).table["plot_area_ha"].to_list() == pytest.approx(
+        [0.04, 0.04]
+    )
 
 
 def test_trees_without_a_clone_keep_their_place() -> None:
@@ -215,7 +215,9 @@ def test_top_height_names_what_it_lacks_and_borrows() -> None:
     assert top.method == "curve at top diameter"
     assert "height curve borrowed from P1" in top.notes
     assert "mean top diameter outside the diameters of the height curve" in top.notes
-    measured = top_height([400.0, 380.0, 200.0], [np.nan, 25.0, 18.0], 0.02, curve, "mean of measured heights")
+    measured = top_height(
+        [400.0, 380.0, 200.0], [np.nan, 25.0, 18.0], 0.02, curve, "mean of measured heights"
+    )
     assert (measured.height_m, measured.stems, measured.stems_measured) == (25.0, 2, 1)
     assert measured.notes == ("top stems without a measured height: 1 of 2",)
     few = top_height([200.0], [18.0], 0.05)

@@ -90,6 +90,8 @@ def efficiency(
 
     Plots of the clones in `exclude` (guards) are left out before anything is counted.
     """
+    if any(len(factor) != len(clones) for factor in factors):
+        raise ValueError("each blocking factor needs one level a plot")
     left_out = set(exclude)
     kept = [i for i, clone in enumerate(clones) if clone not in left_out]
     clones = [clones[i] for i in kept]

@@ -12,15 +12,26 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-from trials.calc.findings import DBH, HEIGHT, Finding, TraitRule, expectation, in_order, label_at
+from trials.calc.findings import (
+    DBH,
+    HEIGHT,
+    MOST_READABLE,
+    Finding,
+    TraitRule,
+    expectation,
+    in_order,
+    label_at,
+    readings,
+)
 from trials.calc.height_curves import HeightCurve, band_from_numbers
 from trials.calc.stand import slenderness
 from trials.calc.tree_frames import BoolArray, FloatArray, numbers, positions_where, require, shown, truths
 
 LEAST_SLENDERNESS, MOST_SLENDERNESS = 20.0, 200.0
-GIRTH_TOLERANCE = 0.15  # of the ratio, as a logarithm: 2.7 to 3.65
+# Most tolerances of a ratio, as logarithms; less where the visit's growth is even (see _tolerance).
+GIRTH_TOLERANCE = 0.15  # 2.7 to 3.65
 TEN_TOLERANCE = 0.30  # 7.4 to 13.5
-FAR_OFF, NEARBY = 4.0, 2.0  # robust standard deviations from the expected value
+FAR_OFF, NEARBY = 5.0, 3.0  # robust standard deviations from the expected value
 
 
 def check_rows(
@@ -50,7 +61,7 @@ def outside_limits(rows: pd.DataFrame, rule: TraitRule) -> list[Finding]:
     """Values below the least or above the most of the trait; also infinite ones."""
     values = numbers(rows, rule.column)
     low = np.zeros(len(rows), dtype=np.bool_) if rule.least is None else values < rule.least
-    high = np.isinf(values) if rule.most is None else values > rule.most
+    high = np.abs(values) > MOST_READABLE if rule.most is None else values > rule.most
     found = []
     for at in positions_where(low | high):
         limit = rule.least if low[at] else rule.most
@@ -66,8 +77,8 @@ def impossible_change(rows: pd.DataFrame, rule: TraitRule) -> list[Finding]:
 
     Growth is judged only where the column years (since the last visit) is above 0.
     """
-    now, last = numbers(rows, rule.column), numbers(rows, rule.last)
-    change, years = now - last, numbers(rows, "years")
+    now, last = readings(rows, rule.column), readings(rows, rule.last)
+    change, years = now - last, readings(rows, "years")
     found = []
     # A hair of slack: 20.0 - 20.5 is a loss of 0.5, not of 0.5000000001.
     if rule.most_loss is not None:
@@ -95,16 +106,18 @@ def circumference_as_diameter(rows: pd.DataFrame, rule: TraitRule = DBH) -> list
     """
     if not rule.is_girth_prone:
         return []
-    now, expected = numbers(rows, rule.column), _expected_sizes(rows, rule)
+    now, ratio = readings(rows, rule.column), _ratio_to_expected(rows, rule, math.pi)
+    tolerance = _tolerance(rows, rule, GIRTH_TOLERANCE)
     found = []
-    for at in positions_where(_is_near(now / expected, math.pi, GIRTH_TOLERANCE)):
+    for at in positions_where(_is_near(ratio, math.pi, tolerance)):
         meant = rule.rounded(now[at] / math.pi)
         text = (
-            f"{rule.name} {rule.said(now[at])} is {now[at] / expected[at]:.2f} times what was expected: a "
+            f"{rule.name} {rule.said(now[at])} is {ratio[at]:.2f} times what was expected: a "
             f"circumference? As a diameter it would be {rule.said(meant)}"
         )
         found.append(Finding("circumference", rule.column, (label_at(rows, at),), "high", text, meant))
-    for at in positions_where(_is_near(now / expected, 1.0 / math.pi, GIRTH_TOLERANCE)):
+    ratio = _ratio_to_expected(rows, rule, 1.0 / math.pi)
+    for at in positions_where(_is_near(ratio, 1.0 / math.pi, tolerance)):
         text = (
             f"{rule.name} {rule.said(now[at])} is a third of what was expected: was a circumference typed "
             f"at the last visit?"
@@ -116,29 +129,32 @@ def circumference_as_diameter(rows: pd.DataFrame, rule: TraitRule = DBH) -> list
 def unit_slips(rows: pd.DataFrame, rule: TraitRule) -> list[Finding]:
     """Values about ten times, or a tenth of, what is expected: mm for cm, or a lost point.
 
-    Expected is the last value with the visit's growth; without one, the median of the visit, and then only if
-    the value taken back by ten lies among the others while the value itself lies well apart from them.
+    Expected is the last value with the visit's growth. Without a last value, the value taken back by ten must
+    lie among the middle four fifths of the visit, and the value itself well apart from them.
     """
-    now, expected = numbers(rows, rule.column), _expected_sizes(rows, rule)
+    now = readings(rows, rule.column)
     found = []
     for factor in (10.0, 0.1):
-        hits = _is_near(now / expected, factor, TEN_TOLERANCE) | _alone_by_factor(now, expected, factor)
+        ratio = _ratio_to_expected(rows, rule, factor)
+        hits = _is_near(ratio, factor, _tolerance(rows, rule, TEN_TOLERANCE)) | _alone_by_factor(
+            now, ratio, factor
+        )
         for at in positions_where(hits):
-            meant = now[at] / factor
+            meant = round(float(now[at]) / factor, 9)
             about = "ten times" if factor > 1 else "a tenth of"
             text = (
                 f"{rule.name} {rule.said(now[at])} is about {about} what was expected: "
                 f"was {rule.said(meant)} meant?"
             )
             label = (label_at(rows, at),)
-            found.append(Finding("factor_ten", rule.column, label, "high", text, round(meant, 9)))
+            found.append(Finding("factor_ten", rule.column, label, "high", text, meant))
     return found
 
 
 def transposed_digits(rows: pd.DataFrame, rule: TraitRule) -> list[Finding]:
     """Values far from what the last visit lets expect that come close when two neighbouring digits change
     places (215 for 125)."""
-    now, expected = numbers(rows, rule.column), expectation(rows, rule)
+    now, expected = readings(rows, rule.column), expectation(rows, rule)
     off = np.abs(now - expected.value) / expected.spread
     found = []
     for at in positions_where((off > FAR_OFF) & np.isfinite(now) & (now > 0)):
@@ -150,7 +166,7 @@ def transposed_digits(rows: pd.DataFrame, rule: TraitRule) -> list[Finding]:
         if near:
             meant = min(near, key=lambda candidate: abs(candidate - expected.value[at]))
             text = (
-                f"{rule.name} {rule.said(now[at])}, last time {rule.said(numbers(rows, rule.last)[at])}: "
+                f"{rule.name} {rule.said(now[at])}, last time {rule.said(readings(rows, rule.last)[at])}: "
                 f"digits changed places, {rule.said(meant)} meant?"
             )
             label = (label_at(rows, at),)
@@ -163,7 +179,7 @@ def height_against_diameter(
 ) -> list[Finding]:
     """Heights that do not go with their diameter: below breast height with a diameter there, slenderness H/D
     outside 20 to 200, or outside the curve's band of plausible heights (the phone asks the same)."""
-    dbh, height = numbers(rows, "dbh_mm"), numbers(rows, "height_m")
+    dbh, height = readings(rows, "dbh_mm"), readings(rows, "height_m")
     ratio = slenderness(height, dbh)
     band = curve.numbers() if curve is not None else None
     found = []
@@ -191,7 +207,7 @@ def status_conflicts(rows: pd.DataFrame, rules: Sequence[TraitRule] = (DBH, HEIG
         text = "dead at the last visit, alive now: the wrong tree, or a wrong entry then?"
         found.append(Finding("alive_again", "alive", (label_at(rows, at),), "high", text))
     for rule in rules:
-        now, last = numbers(rows, rule.column), numbers(rows, rule.last)
+        now, last = readings(rows, rule.column), readings(rows, rule.last)
         slack = rule.most_loss if rule.most_loss is not None else rule.step
         for at in positions_where((alive == 0.0) & (now > last + slack)):
             text = f"dead, but {rule.name} grew from {rule.said(last[at])} to {rule.said(now[at])}"
@@ -219,32 +235,49 @@ def duplicates(rows: pd.DataFrame, key: Sequence[str] = ("tree",)) -> list[Findi
     return found
 
 
-def _expected_sizes(rows: pd.DataFrame, rule: TraitRule) -> FloatArray:
-    """Expected values for judging a ratio: by the visit's growth, unless that growth is itself beyond belief.
+def _ratio_to_expected(rows: pd.DataFrame, rule: TraitRule, factor: float) -> FloatArray:
+    """Values over what is expected, for judging whether a slip by `factor` explains them.
 
-    A whole visit typed in circumferences, or in the wrong unit, would make its own slip the rule.
+    Expected follows the visit's growth, unless that growth is itself beyond belief: a whole visit typed in
+    circumferences, or in the wrong unit, would make its own slip the rule. Then growth is what the slip
+    leaves of it, or none.
     """
+    now, last = readings(rows, rule.column), readings(rows, rule.last)
     expected = expectation(rows, rule)
-    last = numbers(rows, rule.last)
-    if expected.growth < 0.8:
-        return last
-    if rule.most_gain_per_year is not None and expected.growth > 2.0:
-        years = numbers(rows, "years")
-        gain = (numbers(rows, rule.column) - last) / np.where(years > 0, years, np.nan)
-        known = gain[np.isfinite(gain)]
-        if len(known) and np.median(known) > rule.most_gain_per_year:
-            return last
-    return expected.value
+    if not _is_beyond_belief(rows, rule, expected.growth):
+        return now / expected.value
+    left = expected.growth / factor
+    return now / (np.where(last > 0, last, np.nan) * (left if 0.9 <= left <= 1.8 else 1.0))
 
 
-def _is_near(ratio: FloatArray, target: float, tolerance: float) -> BoolArray:
+def _is_beyond_belief(rows: pd.DataFrame, rule: TraitRule, growth: float) -> bool:
+    """Whether the median growth of a visit is a loss of a fifth, or a doubling faster than trees grow."""
+    if growth < 0.8:
+        return True
+    if growth <= 2.0 or rule.most_gain_per_year is None:
+        return False
+    years = readings(rows, "years")
+    gain = (readings(rows, rule.column) - readings(rows, rule.last)) / np.where(years > 0, years, np.nan)
+    known = gain[np.isfinite(gain)]
+    return bool(len(known)) and float(np.median(known)) > rule.most_gain_per_year
+
+
+def _tolerance(rows: pd.DataFrame, rule: TraitRule, most: float) -> FloatArray:
+    """How far the logarithm of a ratio may be off: five robust standard deviations of growth, within 0.1 and
+    `most`."""
+    expected = expectation(rows, rule)
+    with np.errstate(invalid="ignore"):
+        return np.clip(5.0 * expected.spread / expected.value, 0.1, most)
+
+
+def _is_near(ratio: FloatArray, target: float, tolerance: FloatArray) -> BoolArray:
     with np.errstate(invalid="ignore", divide="ignore"):
         logs = np.log(np.where(ratio > 0, ratio, np.nan))
     result: BoolArray = np.abs(logs - math.log(target)) <= tolerance
     return result
 
 
-def _alone_by_factor(now: FloatArray, expected: FloatArray, factor: float) -> BoolArray:
+def _alone_by_factor(now: FloatArray, ratio: FloatArray, factor: float) -> BoolArray:
     """Values without an expectation that lie apart from all others, and among them once taken back."""
     usable = np.isfinite(now) & (now > 0)
     if usable.sum() < 10:
@@ -252,13 +285,13 @@ def _alone_by_factor(now: FloatArray, expected: FloatArray, factor: float) -> Bo
     low, high = np.quantile(now[usable], [0.1, 0.9])
     back = now / factor
     apart = now > 2.0 * high if factor > 1 else now < 0.5 * low
-    result: BoolArray = usable & np.isnan(expected) & apart & (back >= low) & (back <= high)
+    result: BoolArray = usable & np.isnan(ratio) & apart & (back >= low) & (back <= high)
     return result
 
 
 def _swapped(value: float, step: float) -> list[float]:
     """The value with each pair of neighbouring unequal digits exchanged, in steps of the trait."""
-    digits = str(round(value / step))
+    digits = f"0{round(value / step)}"  # a zero typed in front is lost in the number
     return [
         round(int(digits[:i] + digits[i + 1] + digits[i] + digits[i + 2 :]) * step, 9)
         for i in range(len(digits) - 1)

@@ -1,5 +1,5 @@
 """Doubts that only many measurements together show: a row of trees gone out of step, favourite digits of a
-crew, values apart from their plot or from the height-diameter curve.
+crew (and entry_outliers: values apart from the others); and all checks of a visit in one.
 """
 
 from __future__ import annotations
@@ -13,20 +13,20 @@ import pandas as pd
 from scipy import stats
 
 from trials.calc.entry_checks import check_rows
+from trials.calc.entry_outliers import outliers_from_curve, outliers_in_plot
 from trials.calc.findings import (
     DBH,
     HEIGHT,
-    TO_SD,
     Finding,
     Severity,
     TraitRule,
     expectation,
     in_order,
     label_at,
+    readings,
 )
-from trials.calc.height_curves import CurveRefusedError, HeightCurve, fit_height_curve
+from trials.calc.height_curves import HeightCurve
 from trials.calc.tree_frames import (
-    BoolArray,
     FloatArray,
     group_positions,
     joined_label,
@@ -44,8 +44,6 @@ CLIP = 6.0  # robust standard deviations; one typing error must not make a run
 DIGIT_LEVEL = 0.001
 LEAST_EFFECT = 0.1  # square root of chi-square over n: with many readings any trifle is significant
 LEAST_FOR_DIGITS = 50  # five expected of each digit, the usual rule for chi-square
-OUTLIER_Z = 3.5  # Iglewicz and Hoaglin 1993, modified z-score
-LEAST_IN_GROUP = 8
 OF_CHANGE = ("shrank", "grew", "transposed")
 
 
@@ -62,7 +60,7 @@ def sequence_shifts(
     """
     require(rows, (rule.column, rule.last, *along, order))
     # A line would lie flat where most trees of the visit are out of step.
-    now, expected = numbers(rows, rule.column), expectation(rows, rule, by_line=False)
+    now, expected = readings(rows, rule.column), expectation(rows, rule, by_line=False)
     place = numbers(rows, order)
     found = []
     for at in group_positions(rows, along)[1]:
@@ -151,7 +149,7 @@ def last_digits(rows: pd.DataFrame, rule: TraitRule = DBH, crew: str = "crew") -
     readings, or a standard deviation below 5 steps, are passed over.
     """
     require(rows, (rule.column, crew))
-    values = numbers(rows, rule.column)
+    values = readings(rows, rule.column)
     labels, positions = group_positions(rows, (crew,))
     uses = []
     for row, at in enumerate(positions):
@@ -170,7 +168,7 @@ def digit_preference(rows: pd.DataFrame, rule: TraitRule = DBH, crew: str = "cre
     """Crews that favour last digits, at p below 0.001 and with an effect that matters; the rows are
     theirs that end in a favoured digit."""
     require(rows, (rule.column, crew))
-    values = numbers(rows, rule.column)
+    values = readings(rows, rule.column)
     # Rows without a value get a digit nobody asks for.
     digits = np.rint(np.where(np.isfinite(values), values / rule.step, -1.0)).astype(np.int64) % 10
     crews = np.array([joined_label(name) for name in rows[crew]], dtype=object)
@@ -189,85 +187,6 @@ def digit_preference(rows: pd.DataFrame, rule: TraitRule = DBH, crew: str = "cre
         mask = (crews == use.crew) & np.isin(digits, favoured) & (values > 0)
         labels = tuple(label_at(rows, at) for at in positions_where(mask))
         found.append(Finding("digits", rule.column, labels, "low", text))
-    return found
-
-
-def modified_z(values: FloatArray, least_spread: float) -> FloatArray:
-    """Modified z-scores: 0.6745 (x - median) / median absolute deviation (Iglewicz and Hoaglin 1993).
-
-    `least_spread`: floor of the median absolute deviation, so that equal readings do not make every other one
-    an outlier. NaN stays NaN.
-    """
-    known = values[np.isfinite(values)]
-    if not len(known):
-        return np.full(len(values), np.nan)
-    centre = np.median(known)
-    deviation = max(float(np.median(np.abs(known - centre))), least_spread)
-    result: FloatArray = 0.6745 * (values - centre) / deviation
-    return result
-
-
-def outliers_in_plot(
-    rows: pd.DataFrame, rule: TraitRule = DBH, by: Sequence[str] = ("plot",)
-) -> list[Finding]:
-    """Values apart from the others of their group: modified z-score beyond 3.5.
-
-    Groups with fewer than 8 values (single-tree plots) are judged against the whole visit.
-    """
-    values = numbers(rows, rule.column)
-    whole = modified_z(values, rule.step)
-    scores, against = whole.copy(), np.full(len(rows), "the visit", dtype=object)
-    for group in group_positions(rows, by)[1]:
-        if np.isfinite(values[group]).sum() >= LEAST_IN_GROUP:
-            scores[group], against[group] = modified_z(values[group], rule.step), "its plot"
-    if np.isfinite(values).sum() < LEAST_IN_GROUP:
-        return []
-    found = []
-    for at in positions_where(np.abs(scores) > OUTLIER_Z):
-        side = "above" if scores[at] > 0 else "below"
-        text = f"{rule.name} {rule.said(values[at])} lies far {side} the others of {against[at]}"
-        found.append(Finding("outlier", rule.column, (label_at(rows, at),), "low", text))
-    return found
-
-
-def robust_height_curve(dbh_mm: FloatArray, height_m: FloatArray, power: float = 2.5) -> HeightCurve:
-    """A height-diameter curve with wrong pairs left out: fitted, pairs with residuals beyond a modified
-    z-score of 3.5 dropped, and so on until nothing changes. Raises as fit_height_curve does."""
-    with np.errstate(invalid="ignore", divide="ignore"):
-        ratio = np.log(np.where((dbh_mm > 0) & (height_m > 0), height_m / dbh_mm, np.nan))
-    # Gross slips (a factor of ten) go first: they would pull the first fit.
-    kept: BoolArray = np.abs(modified_z(ratio, 0.05)) <= 2 * OUTLIER_Z
-    for _ in range(10):
-        curve = fit_height_curve(dbh_mm[kept], height_m[kept], power)
-        residuals = height_m - curve.height_m(dbh_mm)
-        scale = TO_SD * float(np.nanmedian(np.abs(residuals[kept])))
-        again: BoolArray = np.abs(residuals) <= OUTLIER_Z * max(scale, 0.05)
-        if (again == kept).all():
-            break
-        kept = again
-    return curve
-
-
-def outliers_from_curve(rows: pd.DataFrame, power: float = 2.5) -> list[Finding]:
-    """Pairs of diameter and height far from the curve of the others (3.5 robust standard deviations).
-
-    Nothing is said where no curve can be fitted (fewer than 10 pairs).
-    """
-    dbh, height = numbers(rows, DBH.column), numbers(rows, HEIGHT.column)
-    try:
-        curve = robust_height_curve(dbh, height, power)
-    except CurveRefusedError:
-        return []
-    residuals = height - curve.height_m(dbh)
-    scale = max(TO_SD * float(np.nanmedian(np.abs(residuals))), HEIGHT.step)
-    found = []
-    for at in positions_where(np.abs(residuals) > OUTLIER_Z * scale):
-        side = "above" if residuals[at] > 0 else "below"
-        text = (
-            f"height {shown(height[at])} m at diameter {shown(dbh[at])} mm lies {abs(residuals[at]):.1f} m "
-            f"{side} the curve of the others: height or diameter wrong?"
-        )
-        found.append(Finding("curve_outlier", HEIGHT.column, (label_at(rows, at),), "middle", text))
     return found
 
 

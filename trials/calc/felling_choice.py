@@ -41,8 +41,8 @@ class Proof:
 @dataclass(frozen=True)
 class FellingChoice:
     """The choice. `chosen`: the candidates' columns and diameter_class; `reserves`: tree, rank, reserve,
-    differs (in words; empty for a like one); `balance`: clone (None: all together), over, level, trees, share;
-    `left_out`: tree, reason. Without a choice `chosen` and `reserves` are empty and `obstacles` say why."""
+    differs (in words; empty for a like one); `balance`: clone (None: all together), over, level, trees,
+    share; `left_out`: tree, reason. Without a choice `chosen` and `reserves` are empty and `obstacles` say why."""
 
     chosen: pd.DataFrame
     reserves: pd.DataFrame

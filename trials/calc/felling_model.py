@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 from scipy.optimize import Bounds, LinearConstraint, OptimizeResult, milp
-from scipy.sparse import csr_array, hstack, vstack
+from scipy.sparse import csr_array, diags_array, hstack, vstack
 
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
@@ -65,7 +65,7 @@ class Solved:
 
 @dataclass(frozen=True)
 class Shortfall:
-    """A requirement that cannot be kept: by how many trees it has to give way (below 0: too few were asked)."""
+    """A requirement that cannot be kept: by how many trees it has to give way (below 0: to allow more)."""
 
     family: str
     label: str
@@ -113,7 +113,7 @@ def shortfalls(programme: Programme, families: Collection[str]) -> tuple[Shortfa
     n_groups, n_rows = len(programme.sizes), len(rows)
     matrix, low, high = _requirement_rows(rows, n_groups)
     gives = np.array([1.0 if row.family in families else 0.0 for row in rows])
-    slack = csr_array(np.diag(gives))
+    slack = diags_array(gives)
     result = milp(
         np.concatenate([np.zeros(n_groups), np.ones(2 * n_rows)]),
         constraints=LinearConstraint(hstack([matrix, slack, -slack]), low, high),
@@ -133,7 +133,7 @@ def shortfalls(programme: Programme, families: Collection[str]) -> tuple[Shortfa
 def _arrays(
     programme: Programme,
 ) -> tuple[FloatArray, csr_array, FloatArray, FloatArray, FloatArray, FloatArray]:
-    """Costs, rows, their low and high ends, upper bounds and wholeness of the group counts and the steps z."""
+    """Costs, rows, their low and high ends, upper bounds and wholeness: of group counts, then of steps z."""
     n_groups = len(programme.sizes)
     rows, low, high = _requirement_rows(programme.requirements, n_groups)
     steps = [

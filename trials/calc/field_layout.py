@@ -124,9 +124,7 @@ def _numbered(design: Design, ground: Ground) -> pd.DataFrame:
     plots["block"] = np.array(block_codes, dtype=object)[plots["block"] - 1]
     plots["plot"] = _filled(plots, ground.codes.plot, "plot")
     if plots.duplicated(["block", "plot"]).any():
-        raise ValueError(
-            f"plot pattern {ground.codes.plot!r} gives one code twice in a block; use {{number}}"
-        )
+        raise ValueError(f"plot pattern {ground.codes.plot!r} gives a code twice in a block; use {{number}}")
     return plots.drop(columns=["number", "site", "forth", "grid_row", "grid_col"])
 
 
@@ -175,9 +173,7 @@ def _codes(rows: pd.DataFrame, pattern: str, what: str) -> list[str]:
     codes = _filled(rows, pattern, what)
     if len(set(codes)) < len(codes):
         twice = next(code for i, code in enumerate(codes) if code in codes[:i])
-        raise ValueError(
-            f"{what} pattern {pattern!r} gives {twice!r} twice; expected each code once"
-        )
+        raise ValueError(f"{what} pattern {pattern!r} gives {twice!r} twice; expected each code once")
     return codes
 
 
@@ -209,8 +205,6 @@ def _places(pattern: str, allowed: tuple[str, ...], what: str) -> list[str]:
         good_form = not form or (name in _NUMBERS and _FORMAT.fullmatch(form) is not None)
         if name not in allowed or conversion or not good_form:
             places = ", ".join("{" + place + "}" for place in allowed)
-            raise ValueError(
-                f"{what} pattern {pattern!r}: expected only {places}; a width as in {{row:02d}}"
-            )
+            raise ValueError(f"{what} pattern {pattern!r}: expected only {places}; a width as in {{row:02d}}")
         names.append(name)
     return names

@@ -24,6 +24,7 @@ LEAST_FOR_GROWTH = 8
 LEAST_FOR_LINE = 15
 SPREAD_UNKNOWN = 0.10
 LEAST_SPREAD = 0.02
+MOST_READABLE = 1e9  # beyond it a reading is noise: outside any limits, and of no use in arithmetic
 TO_SD = 1.4826  # median absolute deviation to standard deviation, normal distribution
 
 
@@ -69,11 +70,11 @@ class TraitRule:
 
     def said(self, value: float) -> str:
         """The value with its unit."""
-        return f"{shown(round(value, 6))} {self.unit}".strip()
+        return f"{shown(round(value, 6) if abs(value) < MOST_READABLE else value)} {self.unit}".strip()
 
     def rounded(self, value: float) -> float:
         """The value to the step of the trait."""
-        return round(round(value / self.step) * self.step, 9)
+        return round(round(float(value) / self.step) * self.step, 9)
 
 
 DBH = TraitRule("dbh_mm", "diameter", "mm", 1.0, 1.0, 1500.0, 2.0, 40.0, is_girth_prone=True)
@@ -97,7 +98,7 @@ def expectation(rows: pd.DataFrame, rule: TraitRule, by_line: bool = True) -> Ex
     """Expected value of each row: from 15 trees seen twice on by a resistant line of values on last values
     (small trees grow more for their size), from 8 on, and without `by_line`, by the median ratio; with fewer,
     growth is taken as none and the spread as 10 %."""
-    now, last = numbers(rows, rule.column), numbers(rows, rule.last)
+    now, last = readings(rows, rule.column), readings(rows, rule.last)
     now, last = np.where(now > 0, now, np.nan), np.where(last > 0, last, np.nan)
     both = np.isfinite(now) & np.isfinite(last)
     x, y = last[both], now[both]
@@ -119,6 +120,15 @@ def resistant_line(x: FloatArray, y: FloatArray) -> tuple[float, float]:
     run = float(np.median(x[right]) - np.median(x[left]))
     slope = float(np.median(y[right]) - np.median(y[left])) / run if run > 0 else 1.0
     return slope, float(np.median(y - slope * x))
+
+
+def readings(rows: pd.DataFrame, column: str) -> FloatArray:
+    """Values of a trait that arithmetic can use: NaN where missing, infinite or absurd (beyond 1e9, or so near
+    0 that a ratio to it is)."""
+    values = numbers(rows, column)
+    size = np.abs(values)
+    usable = (size < MOST_READABLE) & ((size > 1.0 / MOST_READABLE) | (size == 0))
+    return np.where(usable, values, np.nan)
 
 
 def label_at(rows: pd.DataFrame, position: int) -> Hashable:

@@ -64,7 +64,7 @@ def fill_heights(
     curve's range). A measured height is never replaced.
     """
     labels, positions = group_positions(trees, by)
-    dbh, height = numbers(trees, "dbh_mm"), measured_heights_m(trees)
+    dbh, height = numbers(trees, "dbh_mm"), measured_heights_m(trees).copy()
     source = np.full(len(trees), None, dtype=object)
     source[~np.isnan(height)] = MEASURED
     method = np.full(len(trees), None, dtype=object)
@@ -79,6 +79,10 @@ def fill_heights(
         height[missing] = estimate
         source[known], method[known] = FROM_CURVE, curve.method
         extrapolated[known] = curve.is_outside_range(dbh[known])
+    # Object columns by name: pandas would turn None into NaN in a column of text.
     return trees.assign(
-        height_m=height, height_source=source, height_method=method, height_extrapolated=extrapolated
+        height_m=height,
+        height_source=pd.Series(source, index=trees.index, dtype=object),
+        height_method=pd.Series(method, index=trees.index, dtype=object),
+        height_extrapolated=extrapolated,
     )

@@ -96,7 +96,8 @@ def survival(n_live: int, n_planted: int) -> float:
 def slenderness(height_m: npt.ArrayLike, dbh_mm: npt.ArrayLike) -> FloatArray:
     """Height over diameter at breast height (m/m) of each stem; NaN where one is missing or not above 0."""
     height, dbh = as_floats(height_m), as_floats(dbh_mm)
-    result: FloatArray = 1000.0 * np.where(height > 0, height, np.nan) / np.where(dbh > 0, dbh, np.nan)
+    with np.errstate(over="ignore"):
+        result: FloatArray = 1000.0 * np.where(height > 0, height, np.nan) / np.where(dbh > 0, dbh, np.nan)
     return result
 
 

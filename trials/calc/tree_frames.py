@@ -88,8 +88,9 @@ def group_positions(
 
 
 def label_of(labels: pd.DataFrame, row: int) -> Hashable:
-    """The label of a group: the value itself for one column, a tuple for several or none."""
-    values = tuple(labels.iloc[row].tolist())
+    """The label of a group: the value itself for one column, a tuple for several or none; None for a missing
+    one."""
+    values = tuple(None if pd.isna(value) else value for value in labels.iloc[row].tolist())
     return values[0] if len(values) == 1 else values
 
 

@@ -227,7 +227,8 @@ def tree_volumes(trees: pd.DataFrame, equation: VolumeEquation) -> pd.DataFrame:
         estimated = known & (trees["height_source"].to_numpy(dtype=object) == "curve")
         method[estimated] = f"{equation.method}, height from curve"
     outside = known & equation.is_outside_range(dbh, height)
-    return trees.assign(volume_m3=volume, volume_method=method, volume_extrapolated=outside)
+    named = pd.Series(method, index=trees.index, dtype=object)  # keeps None, which text columns do not
+    return trees.assign(volume_m3=volume, volume_method=named, volume_extrapolated=outside)
 
 
 def _allometric(

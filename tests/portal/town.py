@@ -1,0 +1,128 @@
+"""A place with neighbours: who asks, what stands in the addresses, and what each is answered."""
+
+from collections.abc import Callable
+from typing import Any
+
+from django.conf import settings
+from django.db import transaction
+from django.test import Client
+from django.urls import reverse
+
+from portal.models import Membership, Role, User
+from portal.uploads.actions import check_upload
+from reports.calc.recovery import compute_with_held_rows
+from sawing.actions import offer_boards
+from tests.conftest import Place
+from trials.actions import create_trial
+
+BAD_TALLY = "board,log,thickness_mm,width_mm,length_m\nN1,NOLOG,28,100,3\n"
+CHECKED_TALLY = "board,log,thickness_mm,width_mm,length_m\nN2,L1,28,100,3\n"
+
+# "neighbour" manages another trial; "left" was this trial's manager once; "in" is led to the sign-in page.
+PEOPLE = (
+    "out",
+    "stranger",
+    "neighbour",
+    "left",
+    "field_crew",
+    "mill",
+    "grader",
+    "researcher",
+    "manager",
+    "steward",
+)
+SESSIONS: dict[str, str] = {}
+FIGURES: dict[Any, Any] = {}
+TRIAL, STUDY = ("small",), ("small", "first")
+
+
+def build_town(place: Place) -> None:
+    """A second trial beside the place, one board on offer, a file with a held row and one not stored yet."""
+    other = create_trial(code="other", name="Other trial", by=place.people["steward"])
+    for name, trial, active in (("neighbour", other, True), ("left", place.trial, False)):
+        place.people[name] = User.objects.create_user(name)
+        Membership.objects.create(user=place.people[name], trial=trial, role=Role.MANAGER, active=active)
+    offer_boards(study=place.study, by=place.people["manager"], codes=["B1"])
+    place.bring("boards", BAD_TALLY, name="bad.csv", by="mill")
+    check_upload(
+        kind_name="boards",
+        target=place.target("boards"),
+        file_name="checked.csv",
+        data=CHECKED_TALLY.encode(),
+        by=place.people["mill"],
+    )
+    for name, user in place.people.items():
+        client = Client()
+        client.force_login(user)
+        SESSIONS[name] = client.cookies[settings.SESSION_COOKIE_NAME].value
+
+
+def arguments(place: Place) -> dict[str, tuple[Any, ...]]:
+    """What stands in the addresses."""
+    files = {u.file_name: u.pk for u in place.trial.uploads.all()}
+    return {
+        "portal:sample": ("boards",),
+        "portal:file": (files["bad.csv"],),
+        "portal:held": (files["bad.csv"],),
+        "portal:held_download": (files["bad.csv"],),
+        "portal:store_file": (files["checked.csv"],),
+        "portal:discard_file": (files["checked.csv"],),
+        "portal:give_role": TRIAL,
+        "portal:new_person": TRIAL,
+        "portal:end_role": (*TRIAL, place.trial.memberships.get(role=Role.MILL).pk),
+        "trials:describe_trial": TRIAL,
+        "trials:describe_site": (*TRIAL, "S"),
+        "trials:trial_trees": TRIAL,
+        "trials:site": (*TRIAL, "S"),
+        "trials:tree": (*TRIAL, "S-1-1"),
+        "sawing:new_study": TRIAL,
+        "sawing:plan": STUDY,
+        "sawing:logs": STUDY,
+        "sawing:log": (*STUDY, "L1"),
+        "grading:study_boards": STUDY,
+        "grading:offer": STUDY,
+        "grading:board": (*STUDY, "B2"),
+        "grading:board(on_offer)": (*STUDY, "B1"),
+        "reports:trial": TRIAL,
+        "reports:study": STUDY,
+        "reports:trial_clones": TRIAL,
+        "reports:prices": TRIAL,
+        "reports:clone": (*TRIAL, "K1"),
+    }
+
+
+def computed_once(trees: Any, logs: Any, boards: Any, *others: Any) -> Any:
+    key = (tuple(logs["log"]), tuple(boards["board"]), others[-1].log_volume)
+    if key not in FIGURES:
+        FIGURES[key] = compute_with_held_rows(trees, logs, boards, *others)
+    return FIGURES[key]
+
+
+def address(place: Place, name: str) -> str:
+    return reverse(name.split("(")[0], args=arguments(place).get(name, ()))
+
+
+def signed_in(who: str) -> Client:
+    client = Client()
+    if who != "out":
+        client.cookies[settings.SESSION_COOKIE_NAME] = SESSIONS[who]
+    return client
+
+
+def answer(response: Any) -> str:
+    to_sign_in = response.status_code == 302 and response["Location"].startswith(reverse("portal:sign_in"))
+    return (
+        "in"
+        if to_sign_in and response["Location"] != reverse("portal:sign_in")
+        else str(response.status_code)
+    )
+
+
+def asked(ask: Callable[[Client], Any]) -> dict[str, str]:
+    """The answer to each person; what one of them changed is undone before the next one asks."""
+    found = {}
+    for who in PEOPLE:
+        with transaction.atomic():
+            found[who] = answer(ask(signed_in(who)))
+            transaction.set_rollback(True)
+    return found

@@ -1,0 +1,77 @@
+"""How many database queries the main pages take: pinned, and the same with more rows."""
+
+import pytest
+from django.db import connection
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+
+from sawing.actions import offer_boards
+from sawing.models import Log
+from tests.conftest import Place
+
+
+@pytest.fixture
+def manager(material: Place, client: Client) -> Client:
+    client.force_login(material.people["manager"])
+    return client
+
+
+PAGES = {
+    "boards": ("grading:study_boards", ("small", "first")),
+    "boards on offer": ("grading:boards", ()),
+    "logs": ("sawing:logs", ("small", "first")),
+    "trees": ("trials:trial_trees", ("small",)),
+    "files": ("portal:files", ()),
+    "study": ("reports:study", ("small", "first")),
+    "clone": ("reports:clone", ("small", "K1")),
+    "clones": ("reports:trial_clones", ("small",)),
+}
+# Session, person and roles take 3 to 5 of them. A number may fall; before it rises, ask why.
+QUERIES = {
+    "boards": 15,
+    "boards on offer": 13,
+    "logs": 7,
+    "trees": 8,
+    "files": 7,
+    "study": 24,
+    "clone": 20,
+    "clones": 13,
+}
+
+
+def queries(client: Client, page: str) -> int:
+    name, args = PAGES[page]
+    with CaptureQueriesContext(connection) as captured:
+        assert client.get(reverse(name, args=args)).status_code == 200
+    return len(captured)
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_a_page_takes_its_number_of_queries_and_no_more_with_more_rows(
+    material: Place, manager: Client, page: str
+) -> None:
+    offer_boards(study=material.study, by=material.people["manager"], codes=["B1"])
+    few = queries(manager, page)
+    more = [
+        (
+            "layout",
+            "site,block,plot,clone,tree,row,col\n" + "".join(f"S,{i},1,K1,M{i},9,{i}\n" for i in range(20)),
+        ),
+        (
+            "logs",
+            "log,tree,bottom_m,length_m,sed1_mm,led1_mm\n"
+            + "".join(f"M{i},M{i},0.3,3,300,330\n" for i in range(20)),
+        ),
+        (
+            "boards",
+            "board,log,thickness_mm,width_mm,length_m\n"
+            + "".join(f"M{i},M{i},28,100,3\n" for i in range(20)),
+        ),
+        ("grades", "board,rule_set,grade\n" + "".join(f"M{i},look,Fine\n" for i in range(20))),
+    ]
+    for kind, text in more:
+        assert material.bring(kind, text, name=f"more_{kind}.csv").added == 20
+    offer_boards(study=material.study, by=material.people["manager"], codes=[f"M{i}" for i in range(20)])
+    assert Log.objects.count() == 23
+    assert (few, queries(manager, page)) == (QUERIES[page], QUERIES[page])
