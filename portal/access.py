@@ -33,6 +33,11 @@ def require(user: User, trial_id: int, roles: Iterable[str]) -> None:
         raise PermissionDenied(f"This needs one of these roles in the trial: {names}.")
 
 
+def works_inside(user: User) -> bool:
+    """Whether the person holds a role that sees the inside of any trial."""
+    return user.is_superuser or memberships(user).filter(role__in=INSIDE).exists()
+
+
 def memberships(user: User) -> QuerySet[Membership]:
     """The active memberships of a person, trials fetched along."""
     return Membership.objects.filter(user=user, active=True).select_related("trial")

@@ -21,6 +21,10 @@ from sawing.links import board_url, log_url
 from sawing.models import BoardState, Study
 from trials.links import clone_url
 
+NOUNS = {"logs": "log", "boards": "board", "grades": "grade", "trees": "tree", "prices": "price"}
+HANGING = frozenset({"the code of a log in the logs file", "the code of a board in the boards file"})
+"""What a board or grade is said to lack when only its log or board was left out."""
+
 
 def rule_set_titles() -> dict[str, str]:
     """{code: title} of the current rule sets."""
@@ -51,12 +55,37 @@ def concerns(study: Study, found: Sequence[FrameProblem]) -> list[dict[str, Any]
         "grades": ("Grade of board", graded, board_url),
     }
     rows = []
+    hanging = Counter(p.frame for p in found if p.expected in HANGING)
     for p in found:
+        if p.expected in HANGING:
+            continue
         noun, codes, address = shown_as.get(p.frame, (p.frame.capitalize(), {}, None))
         code = codes.get(p.row)
         url = address(study, code) if code and address else ""
         rows.append({"what": noun, "code": code, "url": url, "found": p.found, "expected": p.expected})
+    for frame, n in hanging.items():
+        what = shown.counted(n, NOUNS.get(frame, frame))
+        rows.append(
+            {
+                "what": what,
+                "code": None,
+                "found": "part of what is left out",
+                "expected": "counted again with it",
+            }
+        )
     return rows
+
+
+def left_out_words(problems: Sequence[FrameProblem]) -> str:
+    """How much the figures leave out, for the top of the page; empty when nothing is."""
+    counts = Counter(frame for frame, _ in {(p.frame, p.row) for p in problems})
+    if not counts:
+        return ""
+    words = [shown.counted(counts[f], noun) or "" for f, noun in NOUNS.items() if counts[f]]
+    return (
+        f"Left out of the figures: {', '.join(words)}, for the reasons at the foot of this page."
+        " The lists behind a figure still show them."
+    )
 
 
 def states(counts: dict[str, int]) -> list[tuple[str, int]]:
@@ -80,7 +109,7 @@ def waiting_words(n: int) -> str:
 def balance_urls(study: Study) -> dict[str, str]:
     """Addresses of the rows behind the parts of a study's balance."""
     logs = reverse("sawing:logs", args=[study.trial.code, study.code])
-    return {"boards": boards_url(study), "round wood": logs}
+    return {"boards": boards_url(study), "round wood": logs, "other": logs}
 
 
 def graded_estimate(figures: Figures, rule_set: str) -> tuple[float | None, Any]:
@@ -196,10 +225,9 @@ def clone_cards(
     for name, graded in figures.graded.items():
         title = titles.get(name, name)
         value, interval = graded_estimate(figures, name)
-        card = _card(f"Graded recovery, {title}", value, interval, graded.graded_boards, rows)
-        cards.append(
-            {**card, "note": "accepted grades" if graded.accepted_recovery is not None else "all grades"}
-        )
+        accepted = "accepted grades" if graded.accepted_recovery is not None else "all grades"
+        card = _card(f"Graded recovery, {accepted}, {title}", value, interval, graded.graded_boards, rows)
+        cards.append(card)
     for name, graded in figures.graded.items():
         if graded.value_per_m3_log is not None:
             interval = ci and ci.value_per_m3_log.get(name)

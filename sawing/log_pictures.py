@@ -31,7 +31,7 @@ def ends(study: Study, log: Mapping[str, Any], boards: pd.DataFrame) -> tuple[st
             placed,
             name=name,
             title="Where do the boards lie in the log?",
-            note="small end; places inferred from the order of flitches and pieces",
+            note="small end; places inferred from flitches and pieces; boards from thicker wood may reach beyond it",
             diameter2_mm=None if pd.isna(second) else float(second),
             inferred=True,
             bark=f"{log['bark']} bark",
@@ -104,7 +104,7 @@ def balance_picture(
             "name": p.name,
             "volume_m3": p.volume_m3,
             "share": 100 * p.volume_m3 / total,
-            "url": given.get(p.kind, ""),
+            "url": given.get(p.kind, given.get("other", "")),
         }
         for p in parts
     ]

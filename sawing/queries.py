@@ -186,6 +186,11 @@ def known_for_boards(target: Target) -> dict[str, pd.DataFrame]:
     }
 
 
+def board_volume_by_log(study: Study) -> dict[str, float]:
+    """{log code: m3 of its boards at actual green size}."""
+    return dict(study.boards.order_by().values_list("log__code").annotate(volume=Sum("volume_m3")))
+
+
 def stored_logs(target: Target, rows: pd.DataFrame) -> pd.DataFrame:
     """The logs already stored under the codes of these rows."""
     return frame(target.study.logs.filter(code__in=rows["log"].tolist()), LOG_FIELDS)

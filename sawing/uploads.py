@@ -6,6 +6,7 @@ from portal.calc.file_spec import Known, Problem
 from portal.models import Role
 from portal.uploads.registry import Target, UploadKind, register
 from sawing import actions, queries
+from sawing.calc.log_volume import log_volumes
 from sawing.columns import BOARDS, LOGS
 
 
@@ -24,7 +25,28 @@ def logs_in_place(target: Target, rows: pd.DataFrame, known: Known, file_name: s
         for number, tree, study in zip(rows["_row"], rows["tree"], elsewhere, strict=True)
         if isinstance(study, str)
     ]
-    return problems + _moved(rows, queries.stored_logs(target, rows), "log", "tree", file_name)
+    moved = _moved(rows, queries.stored_logs(target, rows), "log", "tree", file_name)
+    return [*problems, *moved, *_too_small(target, rows, file_name)]
+
+
+def _too_small(target: Target, rows: pd.DataFrame, file_name: str) -> list[Problem]:
+    """Logs measured anew that would be smaller than the boards stored as sawn from them."""
+    boards = queries.board_volume_by_log(target.study)
+    volumes = log_volumes(rows, target.study.log_volume_formula, target.study.bark_factor).volume_m3
+    stored = rows["log"].map(boards).astype(float)
+    small = (stored > volumes * (1 + 1e-9)).to_numpy()
+    return [
+        Problem(
+            file_name,
+            int(number),
+            "log",
+            f"{volume:.4f} m³ of log {log} for {held:.4f} m³ of stored boards",
+            "a log with at least the volume of its boards; look for a wrong code, length or diameter",
+        )
+        for number, log, volume, held in zip(
+            rows["_row"][small], rows["log"][small], volumes[small], stored[small], strict=True
+        )
+    ]
 
 
 def boards_in_place(target: Target, rows: pd.DataFrame, known: Known, file_name: str) -> list[Problem]:

@@ -11,8 +11,9 @@ LONGEST_CODE = 64
 LONGEST_TEXT = 400
 LARGEST_EXACT = 2**53
 
-CLEAN_CODE = re.compile(r"[A-Za-z0-9](?:[A-Za-z0-9._/-]{0,62}[A-Za-z0-9])?")
+CLEAN_CODE = re.compile(r"[A-Za-z0-9](?:[A-Za-z0-9._-]{0,62}[A-Za-z0-9])?")
 SHORTENED = re.compile(r"[0-9](?:[.,][0-9]+)?E\+[0-9]+")
+GUARDED = re.compile(r"'[=+\-@\t\r]")
 SPREADSHEET_ERRORS = frozenset(
     {"#N/A", "#DIV/0!", "#REF!", "#VALUE!", "#NAME?", "#NUM!", "#NULL!", "#SPILL!", "#CALC!"}
 )
@@ -48,8 +49,11 @@ def _typed_code(cell: str) -> TextRead:
         return TextRead()
     if text in SPREADSHEET_ERRORS:
         return TextRead(expected=f"{CODE}; this is a spreadsheet error")
+    text = without_guard(text)
     if text.startswith("="):
         return TextRead(expected=f"{CODE}, not a formula")
+    if any(part in ("", ".", "..") for part in text.split("/")):
+        return TextRead(expected=f"{CODE}, with something between its slashes that is more than dots")
     if SHORTENED.fullmatch(text):
         return TextRead(expected=f"{CODE}; {CUT}")
     strange = strange_character(text)
@@ -60,9 +64,14 @@ def _typed_code(cell: str) -> TextRead:
     return TextRead(text)
 
 
+def without_guard(text: str) -> str:
+    """The text without the apostrophe that keeps a spreadsheet from running it (our downloads set it)."""
+    return text[1:] if GUARDED.match(text) else text
+
+
 def read_text(cell: object, column: Column) -> TextRead:
     """A free text, trimmed; as long as the column's maximum, else 400 characters. Never raises."""
-    text = plain_text(cell).replace("\r\n", "\n").replace("\xa0", " ").strip()
+    text = without_guard(plain_text(cell).replace("\r\n", "\n").replace("\xa0", " ").strip())
     if not text:
         return TextRead()
     strange = strange_character(text.replace("\n", " ").replace("\t", " "))

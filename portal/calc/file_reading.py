@@ -32,6 +32,10 @@ ObjectArray = npt.NDArray[np.object_]
 FileData = bytes | str | os.PathLike[str]
 
 
+NO_ROWS = "and no rows below it"
+"""How the finding ends when a file has a header and nothing else."""
+
+
 def read_table(
     data: FileData,
     filename: str,
@@ -92,7 +96,7 @@ def _table(grid: Grid, file: str, names: dict[str, str], limits: ReadLimits) -> 
     _refuse_merged_header(grid, file, header_row)
     body, numbers = _body(grid, index)
     if not body:
-        refuse(file, f"a header in row {header_row} and no rows below it", "at least one row of data")
+        refuse(file, f"a header in row {header_row} {NO_ROWS}", "at least one row of data")
     width = len(header) if grid.surplus_is_wrong else max(len(header), max(map(len, body)))
     if width > limits.max_columns:
         refuse(file, f"{width} columns", f"at most {limits.max_columns} columns")

@@ -14,6 +14,9 @@ MOST_SUGGESTIONS = 40
 """Codes of one column for which close matches are looked for; looking costs time on long lists."""
 MOST_COMPARED = 5_000
 
+WHERE_FROM = {"rule_sets": "or have a manager add the rule set under Boards"}
+"""How codes come to be known that no file brings."""
+
 
 @dataclass(frozen=True)
 class Resolved:
@@ -104,6 +107,5 @@ def _expected(code: str, target: str, codes: list[str], held: Any) -> str:
     near = [other for other in codes if abs(len(other) - len(code)) <= 2][:MOST_COMPARED]
     close = difflib.get_close_matches(code, near, n=3, cutoff=0.65)
     hint = f"; close: {', '.join(map(shown, close))}" if close else ""
-    return (
-        f"the code of a known {name}{hint}; correct the code, or bring the {target.replace('_', ' ')} first"
-    )
+    where_from = WHERE_FROM.get(target, f"or bring the {target.replace('_', ' ')} first")
+    return f"the code of a known {name}{hint}; correct the code, {where_from}"

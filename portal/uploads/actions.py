@@ -12,7 +12,7 @@ from psycopg.types.json import Jsonb
 
 from portal import access
 from portal.models import HeldRow, Upload, User
-from portal.uploads.bulk import copy_columns
+from portal.uploads.bulk import NOT_NOTES, copy_columns
 from portal.uploads.examine import RESENT, Outcome, examine_file, examine_rows, is_id
 from portal.uploads.registry import Target, UploadKind, kind_named
 
@@ -82,8 +82,8 @@ def store_upload(*, upload_id: int, by: User) -> Upload:
                 )
             added = kind.insert(target, outcome.new, upload) if len(outcome.new) else 0
             _settle_resent(outcome.new, upload, by)
-            _hold_rows(upload, outcome)
             _note_outcome(upload, outcome)
+            upload.held = _hold_rows(upload, outcome)
             upload.added, upload.state, upload.stored_at = added, "stored", timezone.now()
             upload.save()
             return upload
@@ -205,10 +205,12 @@ def _note_outcome(upload: Upload, outcome: Outcome) -> None:
     upload.notes = outcome.notes[:SHOWN_ROWS]
 
 
-def _hold_rows(upload: Upload, outcome: Outcome) -> None:
-    numbers = list(outcome.held)
+def _hold_rows(upload: Upload, outcome: Outcome) -> int:
+    """Keep the rows that cannot be stored; returns how many new ones wait."""
+    again = _still_held(upload, outcome)
+    numbers = [number for number in outcome.held if number not in again]
     differing = set(outcome.differs["_row"]) if len(outcome.differs) else set()
-    copy_columns(
+    return copy_columns(
         HeldRow,
         {
             "upload_id": upload.pk,
@@ -222,6 +224,36 @@ def _hold_rows(upload: Upload, outcome: Outcome) -> None:
         },
         len(numbers),
     )
+
+
+def _still_held(upload: Upload, outcome: Outcome) -> set[int]:
+    """Rows of this file that wait already: a re-sent row updates the one it was made from; nothing waits twice.
+
+    Returns the file's row numbers that need no held row of their own.
+    """
+    place = {"upload__trial": upload.trial, "upload__study": upload.study, "upload__kind": upload.kind}
+    waiting = HeldRow.objects.select_for_update(of=("self",)).filter(state="waiting", **place)
+    ids = {n: int(v[RESENT]) for n, (v, _) in outcome.held.items() if is_id(str(v.get(RESENT, "")))}
+    origins = {h.pk: h for h in waiting.filter(pk__in=list(ids.values()))}
+    known = (
+        {_identity(values) for values in waiting.values_list("values", flat=True)} if outcome.held else set()
+    )
+    found: set[int] = set()
+    for number, (values, problems) in outcome.held.items():
+        origin = origins.get(ids.get(number, 0))
+        if origin is not None:
+            origin.values = {k: v for k, v in values.items() if k not in NOT_NOTES}
+            origin.problems = [p.to_dict() for p in problems]
+            origin.save()
+            found.add(number)
+        elif _identity(values) in known:
+            found.add(number)
+    return found
+
+
+def _identity(values: Mapping[str, Any]) -> frozenset[tuple[str, str]]:
+    """What makes two held rows the same: their filled cells, whatever the order of columns."""
+    return frozenset((k, str(v)) for k, v in values.items() if str(v).strip() and k not in NOT_NOTES)
 
 
 def _settle_resent(stored: pd.DataFrame, upload: Upload, by: User) -> None:

@@ -10,7 +10,8 @@ from portal.uploads.registry import UploadKind, kind_named, kinds
 def uploads_of(user: User) -> QuerySet[Upload]:
     """Uploads of the trials a person belongs to, newest first, with the number of rows that still wait."""
     found = Upload.objects.select_related("trial", "study", "by").annotate(
-        waiting=Count("held_rows", filter=Q(held_rows__state="waiting"))
+        waiting=Count("held_rows", filter=Q(held_rows__state="waiting")),
+        mended=Count("held_rows", filter=Q(held_rows__state__in=["stored", "replaced"])),
     )
     allowed = access.trial_ids(user)
     if allowed is not None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -148,6 +148,16 @@ def log_sums(tables: RecoveryTables, options: RecoveryOptions) -> LogSums:
 def figures_by(sums: LogSums, level: str) -> dict[str, Figures]:
     """Figures of every log, tree or clone (`level` is that column's name), by code in the order of the
     codes."""
+    known = sums.sums[level].notna().to_numpy()
+    if not known.all():
+        places = np.flatnonzero(known)
+        of_place = pd.Series(np.arange(len(places)), index=places)
+        outturn = sums.outturn[sums.outturn["log"].isin(places)]
+        sums = replace(
+            sums,
+            sums=sums.sums[known].reset_index(drop=True),
+            outturn=outturn.assign(log=outturn["log"].map(of_place)),
+        )
     unit, codes = pd.factorize(sums.sums[level], sort=True)
     return _figures(sums, unit, [str(code) for code in codes], _PARENTS[level])
 
@@ -251,7 +261,7 @@ def _figures(
     result: dict[str, Figures] = {}
     for at, code in enumerate(codes):
         row = {name: values[at] for name, values in added.items()}
-        best = float(row["best"]) if sums.priced else None
+        best = float(row["best"]) if sums.priced and sums.rule_sets else None
         result[code] = Figures(
             trees=int(trees[at]),
             logs=int(row["logs"]),
@@ -264,8 +274,8 @@ def _figures(
                 for number, name in enumerate(sums.rule_sets)
             },
             best_use=BestUse(best, _ratio(best, row["log_volume"])),
-            tree=named["tree"][at] if "tree" in named else None,
-            clone=named["clone"][at] if "clone" in named else None,
+            tree=_named(named, "tree", at),
+            clone=_named(named, "clone", at),
         )
     return result
 
@@ -321,6 +331,11 @@ def _graded_figures(
         value_per_m3_log=_ratio(value, row["log_volume"]),
         currency=sums.currency,
     )
+
+
+def _named(named: Mapping[str, list[object]], parent: str, at: int) -> str | None:
+    code = named[parent][at] if parent in named else None
+    return None if code is None or pd.isna(code) else str(code)  # type: ignore[call-overload]
 
 
 def _ratio(part: float | None, whole: float) -> float | None:

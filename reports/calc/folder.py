@@ -15,11 +15,13 @@ import pandas as pd
 
 from grading.columns import GRADES
 from portal.calc.file_checks import Checked, check_file, empty_rows
+from portal.calc.file_reading import NO_ROWS
 from portal.calc.file_spec import FileKind, Problem, code_column
 from portal.calc.file_table import DEFAULT_LIMITS, ReadLimits
 from reports.calc.folder_checks import (
     FolderRows,
     grades_without_price,
+    held_pairs,
     held_places,
     with_over_volume_held,
     with_spelling_of_prices,
@@ -102,6 +104,9 @@ class _Reading:
             limits=self.options.limits,
             today=self.options.today,
         )
+        if checked.unreadable and kind in (PRICES, GRADES) and _has_no_rows(checked):
+            self.notes.append(f"{name}: a header and no rows: as if it were not there")
+            return None
         self.problems += checked.problems
         self.notes += [f"{name}: {note}" for note in checked.notes]
         if checked.unreadable:
@@ -151,7 +156,7 @@ def read_folder(path: str | os.PathLike[str], options: FolderOptions = DEFAULT_O
     rows = _over_volume_held(reading, logs, boards)
     prices_read = reading.read(PRICES)
     prices = prices_read.accepted if prices_read else empty_rows(PRICES)
-    grades = _grades(reading, rows.boards, prices if prices_read else None)
+    grades = _grades(reading, rows.boards, prices_read)
     if layout is None:
         trees = _trees_of(rows.logs, reading)
     order = {
@@ -196,19 +201,28 @@ def _over_volume_held(reading: _Reading, logs: Checked | None, boards: Checked |
     return FolderRows(logs=reading.keep(LOGS, logs), boards=reading.keep(BOARDS, boards))
 
 
-def _grades(reading: _Reading, boards: pd.DataFrame, prices: pd.DataFrame | None) -> pd.DataFrame:
-    """Good grades; where there are prices, in their spelling and without the grades that have none."""
+def _has_no_rows(checked: Checked) -> bool:
+    return any(problem.found.endswith(NO_ROWS) for problem in checked.problems)
+
+
+def _grades(reading: _Reading, boards: pd.DataFrame, prices_read: Checked | None) -> pd.DataFrame:
+    """Good grades; where there are prices, in their spelling and without the grades that have none.
+
+    Without readable boards nobody knows what a grade's piece measures: then prices are not asked for.
+    """
     grades = reading.read(GRADES)
     if grades is None:
         return empty_rows(GRADES)
-    if prices is None:
+    if prices_read is None or "boards" in reading.missing:
         return grades.accepted
+    prices = prices_read.accepted
     name = reading.name("grades")
     spelled, notes = with_spelling_of_prices(grades.accepted, prices)
     reading.notes += [f"{name}: {note}" for note in notes]
     grades = replace(grades, accepted=spelled)
     sizes = board_volumes(boards, reading.options.size_basis)
-    problems = grades_without_price(spelled, boards, sizes, prices, name, reading.name("prices"))
+    held_prices = held_pairs(prices_read.held, reading.name("prices"))
+    problems = grades_without_price(spelled, boards, sizes, prices, name, reading.name("prices"), held_prices)
     held = reading.hold(GRADES, grades, problems)
     return held.accepted if held else grades.accepted
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -31,6 +32,14 @@ def held_places(held: pd.DataFrame, code: str, file: str) -> dict[str, str]:
         " ".join(str(value).split()): f"{file} row {row}"
         for value, row in zip(held[code], held["_row"], strict=True)
     }
+
+
+def held_pairs(held: pd.DataFrame, file: str) -> dict[tuple[str, str], str]:
+    """Where the held price of each rule set and grade waits."""
+    if not {"rule_set", "grade"} <= set(held.columns):
+        return {}
+    rows = zip(held["rule_set"], held["grade"], held["_row"], strict=True)
+    return {(str(rule_set).strip(), str(grade).strip()): f"{file} row {row}" for rule_set, grade, row in rows}
 
 
 def with_over_volume_held(
@@ -85,8 +94,12 @@ def grades_without_price(
     prices: pd.DataFrame,
     file: str,
     price_file: str,
+    held_prices: Mapping[tuple[str, str], str],
 ) -> list[Problem]:
-    """A problem for each grade the price list has no price for, at its graded width and thickness."""
+    """A problem for each grade the price list has no price for, at its graded width and thickness.
+
+    `held_prices` says where a price of a grade is itself held: {("look", "A"): "prices.csv row 4"}.
+    """
     pieces = graded_pieces(grades, boards, sizes)
     price = graded_prices(grades, pieces.width_mm, pieces.thickness_mm, prices)
     priced = set(zip(prices["rule_set"], prices["grade"], strict=True))
@@ -95,7 +108,11 @@ def grades_without_price(
         row = grades.iloc[at]
         pair = f"{shown(row['rule_set'])} {shown(row['grade'])}"
         size = f"{pieces.width_mm.iloc[at]:g} mm wide and {pieces.thickness_mm.iloc[at]:g} mm thick"
-        if (row["rule_set"], row["grade"]) in priced:
+        if waiting := held_prices.get((row["rule_set"], row["grade"])):
+            expected = (
+                f"a price for {pair} {size}; a price of it is itself held ({waiting}): mend that row first"
+            )
+        elif (row["rule_set"], row["grade"]) in priced:
             expected = (
                 f"a price for {pair} {size} in {price_file}; add its band of widths, or correct the size"
             )

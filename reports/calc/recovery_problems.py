@@ -91,7 +91,7 @@ def table_problems(tables: RecoveryTables) -> tuple[FrameProblem, ...]:
     """All problems of the frames behind these tables."""
     frames = tables.frames
     by_frame: dict[FrameName, list[RowProblem]] = {
-        "trees": _tree_problems(frames),
+        "trees": _tree_problems(frames, tables.clones_known),
         "logs": _log_problems(tables),
         "boards": _board_problems(tables),
         "grades": _grade_problems(tables),
@@ -119,12 +119,12 @@ def hold_problem_rows(
     return frames, tuple(held)
 
 
-def _tree_problems(frames: RecoveryFrames) -> list[RowProblem]:
+def _tree_problems(frames: RecoveryFrames, clones_known: bool) -> list[RowProblem]:
     trees = frames.trees
     return [
         *_repeated(trees, ["tree"], "tree"),
         *_blank(trees, "tree", "a tree code"),
-        *_blank(trees, "clone", "the clone of the tree"),
+        *(_blank(trees, "clone", "the clone of the tree") if clones_known else []),
     ]
 
 

@@ -35,7 +35,8 @@ class RecoveryOptions:
 
     `grade_order` lists a rule set's grades as they shall be shown; other grades follow as the price list,
     then the grades frame, bring them. `reject_grades` names, for the rule sets that say so, the grades that
-    accept nothing: their pieces count as graded, not as accepted.
+    accept nothing: their pieces count as graded, not as accepted. Without `clones_known` a tree needs no clone,
+    and there are no figures by clone.
     """
 
     log_volume: str = "smalian"
@@ -45,6 +46,7 @@ class RecoveryOptions:
     seed: int = SEED
     grade_order: Mapping[str, Sequence[str]] = field(default_factory=dict)
     reject_grades: Mapping[str, Collection[str]] = field(default_factory=dict)
+    clones_known: bool = True
 
 
 @dataclass(frozen=True)
@@ -118,6 +120,7 @@ class RecoveryTables:
     graded_board: npt.NDArray[np.intp]
     price: FloatArray
     value: FloatArray
+    clones_known: bool
 
 
 def recovery_tables(frames: RecoveryFrames, options: RecoveryOptions) -> RecoveryTables:
@@ -144,6 +147,7 @@ def recovery_tables(frames: RecoveryFrames, options: RecoveryOptions) -> Recover
         graded_board=_positions(frames.grades["board"], frames.boards["board"]),
         price=price,
         value=price * pieces.volume_m3.to_numpy(dtype=np.float64),
+        clones_known=options.clones_known,
     )
 
 

@@ -28,19 +28,23 @@ def study(request: HttpRequest, trial: str, study: str) -> HttpResponse:
         messages.warning(request, "That formula or size basis is not known; the study's own is shown.")
     result = queries.study_recovery(found, **choice)
     clones = {c.code: c for c in found.trial.clones.all()}
-    table = clone_table(request, found, result)
-    if table.asked_for_download:
-        return table.download()
+    tables = [recovery_table(request, found, result), value_table(request, found, result)]
+    for table in tables:
+        if table is not None and table.asked_for_download:
+            return table.download()
     context: dict[str, Any] = {
         "study": found,
         "trial": found.trial,
         "form": form,
         "result": result,
-        "table": table,
+        "table": tables[0],
+        "value_table": tables[1],
         "states": show.states(state_counts(found)),
         "waiting": show.waiting_words(queries.rows_waiting(found)),
         "problems": show.concerns(found, result.problems),
+        "left_out": show.left_out_words(result.problems),
         "warnings": show.concerns(found, result.warnings),
+        "warnings_title": f"{len(result.warnings)} logs and boards that are unusual",
         "may_bring": may_bring(request.user, found.trial_id, "logs"),
         "boards_url": boards_url(found),
     }
@@ -55,15 +59,9 @@ def study(request: HttpRequest, trial: str, study: str) -> HttpResponse:
     return render(request, "reports/study.html", context)
 
 
-def clone_table(request: HttpRequest, study: Study, result: RecoveryResult) -> Table:
-    """Clones with their figures, each with its interval and a link to its boards."""
-    money, titles = show.currency(result), show.table_titles()
-
-    def figure(name: str, label: str, kind: str = "percent", **more: Any) -> Column:
-        return Column(
-            name, label, kind=kind, show=show.with_interval(name, kind), url=show.link("boards_url"), **more
-        )
-
+def recovery_table(request: HttpRequest, study: Study, result: RecoveryResult) -> Table:
+    """Clones with their recoveries, each with its interval and a link to its boards."""
+    titles = show.table_titles()
     columns = [
         Column("clone", "Clone", kind="code", key=True, url=show.link("clone_url")),
         Column("trees", "Trees", kind="integer", key=True),
@@ -71,19 +69,47 @@ def clone_table(request: HttpRequest, study: Study, result: RecoveryResult) -> T
         Column("boards", "Boards", kind="integer", url=show.link("boards_url")),
         Column("log_volume_m3", "Log volume", kind="cubic_metres", digits=3, url=show.link("logs_url")),
         Column("green_volume_m3", "Board volume", kind="cubic_metres", digits=3, url=show.link("boards_url")),
-        figure("green_recovery", "Green recovery", key=True),
+        _estimate("green_recovery", "Green recovery", key=True),
     ]
-    columns += [figure(f"graded_{n}", f"Graded, {titles.get(n, n)}") for n in result.total.graded]
-    if money or result.total.best_use.value is not None:
-        unit = f"{money}/m³"
-        columns += [
-            figure(f"value_{n}", f"Value, {titles.get(n, n)}", "money", unit=unit)
+    columns += [
+        _estimate(
+            f"graded_{n}", f"{'Graded' if g.accepted_recovery is None else 'Accepted'}, {titles.get(n, n)}"
+        )
+        for n, g in result.total.graded.items()
+    ]
+    return _clones(request, study, result, columns, "")
+
+
+def value_table(request: HttpRequest, study: Study, result: RecoveryResult) -> Table | None:
+    """Clones with their value per m3 of log, each with its interval; None without prices."""
+    if result.total.best_use.value is None:
+        return None
+    unit, titles = f"{show.currency(result)}/m³", show.table_titles()
+    columns = [
+        Column("clone", "Clone", kind="code", key=True, url=show.link("clone_url")),
+        Column("trees", "Trees", kind="integer", key=True),
+        *(
+            _estimate(f"value_{n}", titles.get(n, n).capitalize(), "money", unit=unit)
             for n in result.total.graded
-        ]
-        columns.append(figure("best_value", "Value, best use", "money", unit=unit))
+        ),
+        _estimate("best_value", "Best use", "money", unit=unit, key=True),
+    ]
+    return _clones(request, study, result, columns, "value_")
+
+
+def _estimate(name: str, label: str, kind: str = "percent", **more: Any) -> Column:
+    return Column(
+        name, label, kind=kind, show=show.with_interval(name, kind), url=show.link("boards_url"), **more
+    )
+
+
+def _clones(
+    request: HttpRequest, study: Study, result: RecoveryResult, columns: list[Column], prefix: str
+) -> Table:
     rows = [show.clone_row(study, code, f) for code, f in result.by_clone.items()]
-    if "download" in request.GET:
+    if f"{prefix}download" in request.GET:
         columns = show.with_bounds(columns)
+    name = f"{study.code}_{prefix or 'recovery_'}clones"
     return Table(
-        request, rows=rows, columns=columns, what="clone", order="clone", file_name=f"{study.code}_clones"
+        request, rows=rows, columns=columns, what="clone", order="clone", prefix=prefix, file_name=name
     )

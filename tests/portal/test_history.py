@@ -126,11 +126,11 @@ def test_without_a_context_nobody_is_named(material: Place) -> None:
 def test_what_is_done_on_a_page_names_the_person_and_the_page(material: Place, client: Any) -> None:
     manager = material.people["manager"]
     client.force_login(manager)
-    client.post("/boards/small/first/offer/", {"board": "B1"})
+    client.post("/boards/offer/small/first/", {"board": "B1"})
     event = BOARD_EVENTS.objects.filter(code="B1").latest("pgh_id")
     assert (event.pgh_label, event.state) == ("changed", "available")
     assert event.pgh_context.metadata["user"] == manager.pk
-    assert event.pgh_context.metadata["url"] == "/boards/small/first/offer/"
+    assert event.pgh_context.metadata["url"] == "/boards/offer/small/first/"
 
 
 def test_the_page_of_a_board_tells_its_history(material: Place, client: Any) -> None:

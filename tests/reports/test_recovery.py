@@ -136,7 +136,7 @@ def test_logs_without_boards_count_in_the_denominator() -> None:
     assert figures.green_recovery == 0.0
     assert figures.logs == len(study.logs)
     assert figures.graded == {}
-    assert figures.best_use.value == 0.0
+    assert figures.best_use.value is None
 
 
 def test_trees_without_logs_are_not_in_the_study() -> None:

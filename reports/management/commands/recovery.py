@@ -2,6 +2,7 @@
 
 import json
 from argparse import ArgumentParser
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -51,6 +52,7 @@ class Command(BaseCommand):
         except (OSError, ValueError) as error:
             raise CommandError(str(error), returncode=2) from None
         problems = [p.to_dict() for p in data.problems]
+        compute_options = replace(compute_options, clones_known="layout" in data.files)
         result = None if data.missing else _compute(data, compute_options)
         if result is not None:
             problems += [p.to_dict(_file_names(data)) for p in result.problems]
