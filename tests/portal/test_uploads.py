@@ -249,3 +249,45 @@ def test_trees_with_logs_are_felled_and_graded_boards_are_graded(full: Place) ->
         "B4",
         "B6",
     }
+
+
+def test_held_rows_sent_again_unmended_wait_once(full: Place) -> None:
+    """Sent back as downloaded they keep their place; the same rows in another file do not wait twice."""
+    upload = full.bring("boards", BAD_TALLY)
+    held = {h.row_number: h for h in upload.held_rows.all()}
+    assert full.bring("boards", BAD_TALLY.replace("\n", "\r\n")).held == 0
+    again = f"board,log,thickness_mm,width_mm,length_m,held_row\nN3,L1,28,-90,3,{held[4].pk}\n"
+    second = full.bring("boards", again)
+    assert (second.added, second.held) == (0, 0)
+    held[4].refresh_from_db()
+    assert held[4].values["width_mm"] == "-90"
+    assert HeldRow.objects.filter(state="waiting").count() == 4
+
+
+def test_a_formula_for_a_code_stays_held_however_often_it_is_sent(full: Place) -> None:
+    """Downloads guard such a cell with an apostrophe; read back it is the same formula, not a code."""
+    head = "board,log,thickness_mm,width_mm,length_m\n"
+    assert full.bring("boards", head + '"=HYPERLINK(1)",L1,28,100,1\n').held == 1
+    assert full.bring("boards", head + '"\'=HYPERLINK(1)",L1,28,100,1\n').added == 0
+    assert full.study.boards.count() == 7
+
+
+@pytest.mark.parametrize("code", ["..", "a/../b", "a//b", "/a"])
+def test_codes_that_would_bend_an_address_are_held(full: Place, code: str) -> None:
+    upload = full.bring("boards", f"board,log,thickness_mm,width_mm,length_m\n{code},L1,28,100,1\n")
+    assert (upload.added, upload.held) == (0, 1)
+
+
+def test_a_log_is_not_measured_smaller_than_its_boards(full: Place) -> None:
+    """L1 has 0.0443 m3 in stored boards; with 60 mm ends it would have 0.0085 m3 of wood."""
+    upload = full.bring("logs", LOGS.splitlines()[0] + "\nL1,S-1-1,0.3,3.0,60,60\n", name="anew.csv")
+    held = upload.held_rows.get()
+    assert not replace_stored(upload_id=upload.pk, held_ids=[held.pk], by=full.people["manager"])
+    assert "at least the volume of its boards" in held.problems[0]["expected"]
+    assert full.study.logs.get(code="L1").sed1_mm == 300
+
+
+def test_rows_that_name_a_held_row_say_where_it_waits(full: Place) -> None:
+    full.bring("logs", LOGS.splitlines()[0] + "\nL9,S-1-1,0.3,3.0,-60,60\n", name="more_logs.csv")
+    upload = full.bring("boards", "board,log,thickness_mm,width_mm,length_m\nX,L9,28,100,1\n")
+    assert "more_logs.csv row 2" in upload.held_rows.get().problems[0]["expected"]

@@ -317,3 +317,28 @@ def test_for_people_it_is_text_with_the_formula_and_the_size_basis(tmp_path: Pat
     held = recovery(write(tmp_path, boards=BOARDS + "B8,L9,28,100,3,\n"), "--hold")
     assert held.code == 0
     assert "held: boards.csv, row 9, log: found L9" in held.err
+
+
+def test_without_a_layout_there_are_totals_but_no_clones(tmp_path: Path) -> None:
+    whole = recovery(write(tmp_path), "--json").answer
+    for name in ("layout", "clones"):
+        (tmp_path / f"{name}.csv").unlink()
+    found = recovery(tmp_path, "--json").answer
+    assert found["problems"] == []
+    assert found["by_clone"] == {}
+    for name in ("log_volume_m3", "green_recovery", "graded", "best_use"):
+        assert found[name] == whole[name]
+    assert found["by_log"].keys() == whole["by_log"].keys()
+    assert any("no layout" in note for note in found["notes"])
+
+
+def test_a_header_alone_is_no_price_list(tmp_path: Path) -> None:
+    header = "rule_set,grade,price_per_m3,currency\n"
+    found = recovery(write(tmp_path, prices=header), "--json").answer
+    assert found["problems"] == []
+    assert found["best_use"] == {"value": None, "value_per_m3_log": None}
+
+
+def test_prices_without_grades_give_no_value(tmp_path: Path) -> None:
+    found = recovery(write(tmp_path, grades=None), "--json").answer
+    assert found["best_use"]["value"] is None
