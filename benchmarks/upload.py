@@ -43,9 +43,8 @@ def main() -> None:
         f"check and store ÷ bare COPY: {spread([(c + s) / b for c, s, b in zip(checked, stored, copied, strict=True)])}"
     )
     small, large = (peak_kb(n) for n in (options.rows // 10, options.rows))
-    print(
-        f"peak memory grows by {(large - small) * 1024 / (options.rows * 0.9):.0f} bytes a row (peak {large / 1024:.0f} MB)"
-    )
+    growth = (large - small) * 1024 / (options.rows * 0.9)
+    print(f"peak memory grows by {growth:.0f} bytes a row (peak {large / 1024:.0f} MB)")
 
 
 def upload(rows: int, name: str) -> tuple[float, float]:

@@ -10,11 +10,12 @@ from portal.calc.file_spec import Column, FileKind, noun
 from reports.columns import PRICES
 from sawing.columns import BOARDS, LOGS
 from trials.columns import CLONES, LAYOUT
+from trials.entries.files import GENERAL as MEASUREMENTS
 
 PAGE = Path(__file__).resolve().parent / "file_formats.md"
 BEGIN = "<!-- tables: written by `python -m docs.make_file_formats`, do not edit by hand -->"
 END = "<!-- end of the tables -->"
-KINDS = (CLONES, LAYOUT, LOGS, BOARDS, GRADES, PRICES)
+KINDS = (CLONES, LAYOUT, MEASUREMENTS, LOGS, BOARDS, GRADES, PRICES)
 """Every kind of file, in the order in which a new trial needs them."""
 
 WRITTEN_AS = {

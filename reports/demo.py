@@ -20,10 +20,18 @@ from portal.uploads.registry import Target, kind_named
 from sawing.actions import create_study, offer_boards
 from sawing.models import Study
 from trials.actions import create_trial, describe_site
-from trials.models import Trial
+from trials.entries.actions import add_default_traits, close_assessment, open_assessment
+from trials.models import Assessment, Trial
 
 FIXTURES = Path(settings.BASE_DIR) / "fixtures"
-UPLOADER = {"clones": "manager", "layout": "manager", "logs": "mill", "boards": "mill", "prices": "manager"}
+UPLOADER = {
+    "clones": "manager",
+    "layout": "manager",
+    "measurements": "field_crew",
+    "logs": "mill",
+    "boards": "mill",
+    "prices": "manager",
+}
 STUDY_FIELDS = (
     "mill",
     "purpose",
@@ -73,7 +81,12 @@ def load_demo(folder: Path = FIXTURES / "demo") -> tuple[Study, list[Brought], l
     manager = people["manager"]
     with pghistory.context(user=manager.pk, command="demo"):
         study = _study(plan["study"], trial, manager)
-    brought = [_bring(folder / name, kind, trial, study, people) for kind, name in plan["files"].items()]
+    brought = []
+    for kind, name in plan["files"].items():
+        if kind == "measurements":
+            _open_assessments(plan["assessments"], trial, people, closed=True)
+        brought.append(_bring(folder / name, kind, trial, study, people))
+    _open_assessments(plan["assessments"], trial, people, closed=False)
     with pghistory.context(user=manager.pk, command="demo"):
         for site in plan["sites"]:
             describe_site(trial=trial, by=manager, **site)
@@ -104,6 +117,35 @@ def _study(plan: dict[str, Any], trial: Trial, manager: User) -> Study:
     found = Study.objects.filter(trial=trial, code=plan["code"]).first()
     fields = {k: plan[k] for k in STUDY_FIELDS if k in plan}
     return found or create_study(trial=trial, code=plan["code"], name=plan["name"], by=manager, **fields)
+
+
+def _open_assessments(
+    plans: list[dict[str, Any]], trial: Trial, people: dict[str, User], closed: bool
+) -> None:
+    """Open the assessments to be closed before their file comes; close these and open the other one after it."""
+    manager = people["manager"]
+    with pghistory.context(user=manager.pk, command="demo"):
+        add_default_traits(trial=trial, by=manager)
+        if not closed:
+            for done in Assessment.objects.filter(site__trial=trial, name__in=_names(plans, closed=True)):
+                close_assessment(assessment=done, by=manager)
+        traits = {t.code: t for t in trial.traits.all()}
+        for plan in plans:
+            site = trial.sites.get(code=plan["site"])
+            if plan["closed"] == closed and not site.assessments.filter(name=plan["name"]).exists():
+                open_assessment(
+                    site=site,
+                    name=plan["name"],
+                    measured_from=plan["measured_from"],
+                    traits=[traits[code] for code in plan["traits"]],
+                    crew=[people["field_crew"]],
+                    note=plan["note"],
+                    by=manager,
+                )
+
+
+def _names(plans: list[dict[str, Any]], closed: bool) -> list[str]:
+    return [plan["name"] for plan in plans if plan["closed"] == closed]
 
 
 def _bring(path: Path, kind: str, trial: Trial, study: Study, people: dict[str, User]) -> Brought:

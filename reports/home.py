@@ -71,7 +71,10 @@ def _field_crew(trial: Trial) -> Section:
         )
         for site in sites_of(trial)
     ]
-    actions = [("All trees of the trial", reverse("trials:trial_trees", args=[trial.code]))]
+    actions = [
+        ("Measure in the stand", reverse("trials:field")),
+        ("All trees of the trial", reverse("trials:trial_trees", args=[trial.code])),
+    ]
     return Section("Field crew", trial.name, waiting, actions, ("C1",))
 
 

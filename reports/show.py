@@ -1,7 +1,7 @@
 """Figures prepared for pages: rows of tables, cards, pictures. Computes nothing; every number comes from a result."""
 
 from collections import Counter
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any
 from urllib.parse import urlencode
 
@@ -9,7 +9,7 @@ from django.urls import reverse
 from django.utils.html import format_html
 
 from grading.links import boards_url
-from grading.models import BoardGrade
+from grading.models import BoardGrade, RuleSet
 from grading.queries import current_rule_sets
 from portal.calc import shown
 from portal.tables import Column
@@ -31,10 +31,11 @@ def rule_set_titles() -> dict[str, str]:
     return {r.code: r.title for r in current_rule_sets()}
 
 
-def table_titles() -> dict[str, str]:
-    """{code: short title} of the current rule sets, for table heads."""
-    purposes = {r.code: r.get_purpose_display().lower() for r in current_rule_sets()}
-    return short_titles(rule_set_titles(), purposes)
+def table_titles(rule_sets: Iterable[RuleSet]) -> dict[str, str]:
+    """{code: short title} of rule sets, for table heads."""
+    found = list(rule_sets)
+    purposes = {r.code: r.get_purpose_display().lower() for r in found}
+    return short_titles({r.code: r.title for r in found}, purposes)
 
 
 def concerns(study: Study, found: Sequence[FrameProblem]) -> list[dict[str, Any]]:

@@ -66,7 +66,9 @@ class Place:
         return Place(study.trial, study, people, self.media)
 
     def target(self, kind: str) -> Target:
-        return Target(self.trial, None if kind in ("clones", "layout", "prices") else self.study)
+        return Target(
+            self.trial, None if kind in ("clones", "layout", "measurements", "prices") else self.study
+        )
 
     def bring(self, kind: str, data: str | bytes, name: str = "", by: str = "manager") -> Any:
         """Check and store a file; returns the upload."""

@@ -150,7 +150,7 @@ def test_operations_explain_every_variable_of_the_settings() -> None:
 def test_guides_are_short_and_their_bold_words_stand_on_pages(guide: Path) -> None:
     text = guide.read_text(encoding="utf-8")
     assert len(text.splitlines()) <= 60, "two screens at most"
-    kinds_of_page = ("*.html", "forms.py", "home.py", "context.py")
+    kinds_of_page = ("*.html", "forms.py", "home.py", "context.py", "*.js")
     sources = [p for room in ROOMS for kind in kinds_of_page for p in (ROOT / room).rglob(kind)]
     pages = " ".join(" ".join(p.read_text(encoding="utf-8") for p in sources).split())
     bold = [" ".join(words.split()) for words in re.findall(r"\*\*([^*]+)\*\*", text)]

@@ -25,7 +25,7 @@ def create_trial(*, code: str, name: str, by: User, **fields: Any) -> Trial:
     """
     if not by.is_superuser:
         raise PermissionDenied("Only a steward starts a trial.")
-    if code.lower() == "new":
+    if code.lower() in ("new", "offer", "rule-sets"):
         raise ValidationError({"code": queries.CODE_OF_A_PAGE})
     if queries.code_is_taken(code):
         raise ValidationError({"code": queries.CODE_TAKEN})

@@ -7,6 +7,9 @@ from portal.models import Role
 from portal.uploads.registry import Target, UploadKind, register
 from trials import actions, queries
 from trials.columns import CLONES, LAYOUT
+from trials.entries import measurement_rows
+from trials.entries.actions import measurement_files
+from trials.entries.files import GENERAL
 
 
 def addresses_taken(target: Target, rows: pd.DataFrame, known: Known, file_name: str) -> list[Problem]:
@@ -53,5 +56,18 @@ def register_kinds() -> None:
             actions.insert_layout,
             actions.replace_layout,
             addresses_taken,
+        )
+    )
+    register(
+        UploadKind(
+            GENERAL,
+            "trial",
+            frozenset({Role.FIELD_CREW, Role.MANAGER}),
+            measurement_rows.known_for_measurements,
+            measurement_rows.stored_measurements,
+            measurement_files.insert_measurements,
+            measurement_files.replace_measurements,
+            measurement_rows.assessment_problems,
+            file_for=measurement_rows.file_for,
         )
     )

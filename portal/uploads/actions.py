@@ -37,6 +37,7 @@ def check_upload(*, kind_name: str, target: Target, file_name: str, data: bytes,
     kind = kind_named(kind_name)
     access.require(by, target.trial.pk, kind.roles)
     _require_scope(kind, target)
+    kind = kind.at(target)
     digest = hashlib.sha256(data).hexdigest()
     same = Upload.objects.filter(kind=kind_name, trial=target.trial, study=target.study, sha256=digest)
     if stored := same.filter(state="stored").first():
@@ -69,6 +70,7 @@ def store_upload(*, upload_id: int, by: User) -> Upload:
     try:
         with transaction.atomic():
             target = _lock(upload)
+            kind = kind.at(target)
             upload = Upload.objects.select_for_update(of=("self",)).get(pk=upload_id)
             if upload.state != "checked":
                 return upload
@@ -116,6 +118,7 @@ def mend_rows(*, upload_id: int, rows: Mapping[int, Mapping[str, str]], by: User
     try:
         with transaction.atomic():
             target = _lock(upload)
+            kind = kind.at(target)
             waiting = {
                 h.row_number: h
                 for h in upload.held_rows.select_for_update().filter(pk__in=list(rows), state="waiting")
@@ -155,6 +158,7 @@ def replace_stored(*, upload_id: int, held_ids: Iterable[int], by: User) -> int:
     try:
         with transaction.atomic():
             target = _lock(upload)
+            kind = kind.at(target)
             waiting = {
                 h.row_number: h
                 for h in upload.held_rows.select_for_update().filter(pk__in=list(held_ids), state="waiting")

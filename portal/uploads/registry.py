@@ -1,7 +1,7 @@
 """What the shared upload machine knows of each kind of file. Apps register theirs when they are ready."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 import pandas as pd
@@ -31,6 +31,7 @@ class UploadKind:
     insert(target, rows, upload)   write new rows; returns how many
     replace(target, rows, upload)  overwrite the stored rows of these keys; returns how many. None: never replaced
     check(target, rows, known, file)  problems that only the database can show, on top of the kind's own check
+    file_for(target)        the file with the columns that this place gives it; None: `file` as it is everywhere
     whole                   the file is one thing (a price list): stored entire as a new version, or not at all
     """
 
@@ -43,6 +44,11 @@ class UploadKind:
     replace: Callable[[Target, pd.DataFrame, Upload], int] | None = None
     check: Callable[[Target, pd.DataFrame, Known, str], list[Problem]] | None = None
     whole: bool = False
+    file_for: Callable[[Target], FileKind] | None = None
+
+    def at(self, target: Target) -> "UploadKind":
+        """The same kind with the columns its files have in that place."""
+        return self if self.file_for is None else replace(self, file=self.file_for(target))
 
 
 _kinds: dict[str, UploadKind] = {}

@@ -72,7 +72,7 @@ def bring_file(request: HttpRequest) -> HttpResponse:
 def file(request: HttpRequest, pk: int) -> HttpResponse:
     """One file: what storing it would do, or what became of it."""
     upload = _upload(request, pk)
-    kind = kind_named(upload.kind)
+    kind = kind_named(upload.kind).at(Target.of(upload))
     context: dict[str, Any] = {
         "upload": upload,
         "kind": kind,
@@ -122,7 +122,7 @@ def held(request: HttpRequest, pk: int) -> HttpResponse:
     if request.method == "POST":
         return _settle(request, upload)
     page = Paginator(queries.waiting_rows(upload), HELD_PAGE).get_page(request.GET.get("page"))
-    kind = kind_named(upload.kind)
+    kind = kind_named(upload.kind).at(Target.of(upload))
     context = {
         "upload": upload,
         "kind": kind,
@@ -163,7 +163,7 @@ def _settle(request: HttpRequest, upload: Upload) -> HttpResponse:
 def held_download(request: HttpRequest, pk: int) -> HttpResponse:
     """The waiting rows as a file with their reasons, to mend in a spreadsheet and bring again."""
     upload = _upload(request, pk)
-    names = list(kind_named(upload.kind).file.names)
+    names = list(kind_named(upload.kind).at(Target.of(upload)).file.names)
     rows = list(queries.waiting_rows(upload))
     extra = [n for n in dict.fromkeys(k for r in rows for k in r.values) if n not in names and n != RESENT]
     header = [*names, *extra, "problem", RESENT]

@@ -1,5 +1,6 @@
 """The page of a study: balance, recovery, out-turn, value, by clone with intervals."""
 
+from collections.abc import Mapping
 from typing import Any
 
 from django.contrib import messages
@@ -28,7 +29,9 @@ def study(request: HttpRequest, trial: str, study: str) -> HttpResponse:
         messages.warning(request, "That formula or size basis is not known; the study's own is shown.")
     result = queries.study_recovery(found, **choice)
     clones = {c.code: c for c in found.trial.clones.all()}
-    tables = [recovery_table(request, found, result), value_table(request, found, result)]
+    rule_sets = list(current_rule_sets())
+    titles = show.table_titles(rule_sets)
+    tables = [recovery_table(request, found, result, titles), value_table(request, found, result, titles)]
     for table in tables:
         if table is not None and table.asked_for_download:
             return table.download()
@@ -54,14 +57,15 @@ def study(request: HttpRequest, trial: str, study: str) -> HttpResponse:
             "balance": balance_picture("the round wood", balance, boards, show.balance_urls(found)),
             "kerf_note": balance.kerf_note,
             "recovery": study_pictures.recovery(result, clones),
-            "out_turns": study_pictures.out_turns(found, result, clones, list(current_rule_sets())),
+            "out_turns": study_pictures.out_turns(found, result, clones, rule_sets),
         }
     return render(request, "reports/study.html", context)
 
 
-def recovery_table(request: HttpRequest, study: Study, result: RecoveryResult) -> Table:
+def recovery_table(
+    request: HttpRequest, study: Study, result: RecoveryResult, titles: Mapping[str, str]
+) -> Table:
     """Clones with their recoveries, each with its interval and a link to its boards."""
-    titles = show.table_titles()
     columns = [
         Column("clone", "Clone", kind="code", key=True, url=show.link("clone_url")),
         Column("trees", "Trees", kind="integer", key=True),
@@ -80,11 +84,13 @@ def recovery_table(request: HttpRequest, study: Study, result: RecoveryResult) -
     return _clones(request, study, result, columns, "")
 
 
-def value_table(request: HttpRequest, study: Study, result: RecoveryResult) -> Table | None:
+def value_table(
+    request: HttpRequest, study: Study, result: RecoveryResult, titles: Mapping[str, str]
+) -> Table | None:
     """Clones with their value per m3 of log, each with its interval; None without prices."""
     if result.total.best_use.value is None:
         return None
-    unit, titles = f"{show.currency(result)}/m³", show.table_titles()
+    unit = f"{show.currency(result)}/m³"
     columns = [
         Column("clone", "Clone", kind="code", key=True, url=show.link("clone_url")),
         Column("trees", "Trees", kind="integer", key=True),

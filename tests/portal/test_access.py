@@ -23,7 +23,7 @@ portal:give_role             in  404 404 404 403 403 403 404 200 200
 portal:new_person            in  404 404 404 403 403 403 404 200 200
 reports:home                 in  200 200 200 200 200 200 200 200 200
 portal:files                 in  200 200 200 200 200 200 200 200 200
-portal:bring_file            in  403 200 403 403 200 200 403 200 200
+portal:bring_file            in  403 200 403 200 200 200 403 200 200
 portal:formats               in  200 200 200 200 200 200 200 200 200
 portal:sample                in  200 200 200 200 200 200 200 200 200
 portal:file                  in  404 404 404 200 200 200 404 200 200
@@ -33,9 +33,34 @@ trials:trees                 in  200 302 200 302 302 302 200 302 200
 trials:new_trial             in  403 403 403 403 403 403 403 403 200
 trials:describe_trial        in  404 404 404 403 403 403 404 200 200
 trials:describe_site         in  404 404 404 403 403 403 404 200 200
+trials:plan                  in  404 404 404 403 403 403 404 200 200
+trials:choose                in  404 404 404 403 403 403 404 200 200
 trials:trial_trees           in  404 404 404 200 200 200 404 200 200
 trials:site                  in  404 404 404 200 200 200 404 200 200
 trials:tree                  in  404 404 404 200 200 200 404 200 200
+trials:site_map              in  404 404 404 200 200 200 404 200 200
+trials:site_map_data         in  404 404 404 200 200 200 404 200 200
+trials:walking_list          in  404 404 404 200 200 200 404 200 200
+trials:traits                in  404 404 404 200 200 200 404 200 200
+trials:assessments           in  404 404 404 200 200 200 404 200 200
+trials:unplaced              in  404 404 404 200 200 200 404 200 200
+trials:assessment            in  404 404 404 200 200 200 404 200 200
+trials:assessment_values     in  404 404 404 200 200 200 404 200 200
+trials:assessment_waiting    in  404 404 404 200 200 200 404 200 200
+trials:assessment_checks     in  404 404 404 200 200 200 404 200 200
+trials:assessment_figures    in  404 404 404 200 200 200 404 200 200
+trials:new_trait             in  404 404 404 403 403 403 404 200 200
+trials:change_trait          in  404 404 404 403 403 403 404 200 200
+trials:new_assessment        in  404 404 404 403 403 403 404 200 200
+trials:usual_traits          in  405 405 405 405 405 405 405 405 405
+trials:assessment_state      in  405 405 405 405 405 405 405 405 405
+trials:field                 200 200 200 200 200 200 200 200 200 200
+trials:field_worker          200 200 200 200 200 200 200 200 200 200
+trials:field_manifest        200 200 200 200 200 200 200 200 200 200
+trials:field_session         401 200 200 200 200 200 200 200 200 200
+trials:field_assessments     401 200 200 200 200 200 200 200 200 200
+trials:field_assessment      401 404 404 404 200 403 403 404 200 200
+trials:field_entries         405 405 405 405 405 405 405 405 405 405
 sawing:studies               in  200 200 200 302 302 302 200 200 200
 sawing:new_study             in  404 404 404 403 403 403 404 200 200
 sawing:plan                  in  404 404 404 200 200 200 404 200 200
@@ -62,7 +87,7 @@ portal:sign_out              in  405 405 405 405 405 405 405 405 405
 # 302: done, led on to what came of it. 422: allowed, but what was sent (nothing) will not do.
 POSTS = """
 portal:sign_out              in  302 302 302 302 302 302 302 302 302
-portal:bring_file            in  403 422 403 403 422 422 403 422 422
+portal:bring_file            in  403 422 403 422 422 422 403 422 422
 portal:store_file            in  404 404 404 403 302 403 404 302 302
 portal:discard_file          in  404 404 404 403 302 403 404 302 302
 portal:held                  in  404 404 404 403 302 403 404 302 302
@@ -73,7 +98,16 @@ portal:new_person            in  404 404 404 403 403 403 404 422 422
 portal:end_role              in  404 404 404 403 403 403 404 302 302
 trials:new_trial             in  403 403 403 403 403 403 403 403 422
 trials:describe_trial        in  404 404 404 403 403 403 404 422 422
+trials:plan                  in  404 404 404 403 403 403 404 422 422
 trials:describe_site         in  404 404 404 403 403 403 404 302 302
+trials:new_trait             in  404 404 404 403 403 403 404 422 422
+trials:change_trait          in  404 404 404 403 403 403 404 422 422
+trials:usual_traits          in  404 404 404 403 403 403 404 302 302
+trials:new_assessment        in  404 404 404 403 403 403 404 422 422
+trials:assessment_state      in  404 404 404 403 403 403 404 302 302
+trials:assessment_waiting    in  404 404 404 403 403 403 404 302 302
+trials:unplaced              in  404 404 404 403 403 403 404 302 302
+trials:field_entries         401 400 400 400 400 400 400 400 400 400
 sawing:new_study             in  404 404 404 403 403 403 404 422 422
 sawing:plan                  in  404 404 404 403 403 403 404 422 422
 grading:offer                in  404 404 404 403 403 403 404 302 302
@@ -96,7 +130,13 @@ def test_pages(town: Place, name: str, expected: dict[str, str]) -> None:
 def test_actions(town: Place, name: str, expected: dict[str, str]) -> None:
     url = address(town, name)
     held = town.trial.uploads.get(file_name="bad.csv").held_rows.get().pk
-    sent = {"portal:held": {"do": f"aside-{held}"}, "grading:offer": {"board": "B2"}}.get(name, {"title": ""})
+    sent = {
+        "portal:held": {"do": f"aside-{held}"},
+        "grading:offer": {"board": "B2"},
+        "trials:assessment_state": {"do": "close"},
+        "trials:assessment_waiting": {"do": "drop-0"},
+        "trials:unplaced": {"do": "drop-0"},
+    }.get(name, {"title": ""})
     assert asked(lambda client: client.post(url, sent)) == expected
 
 

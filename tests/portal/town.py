@@ -13,7 +13,9 @@ from portal.uploads.actions import check_upload
 from reports.calc.recovery import compute_with_held_rows
 from sawing.actions import offer_boards
 from tests.conftest import Place
+from tests.trials.crews import open_spring
 from trials.actions import create_trial
+from trials.models import Assessment
 
 BAD_TALLY = "board,log,thickness_mm,width_mm,length_m\nN1,NOLOG,28,100,3\n"
 CHECKED_TALLY = "board,log,thickness_mm,width_mm,length_m\nN2,L1,28,100,3\n"
@@ -51,6 +53,7 @@ def build_town(place: Place) -> None:
         data=CHECKED_TALLY.encode(),
         by=place.people["mill"],
     )
+    open_spring(place)
     for name, user in place.people.items():
         client = Client()
         client.force_login(user)
@@ -60,6 +63,7 @@ def build_town(place: Place) -> None:
 def arguments(place: Place) -> dict[str, tuple[Any, ...]]:
     """What stands in the addresses."""
     files = {u.file_name: u.pk for u in place.trial.uploads.all()}
+    spring = (*TRIAL, Assessment.objects.get(site__trial=place.trial).pk)
     return {
         "portal:sample": ("boards",),
         "portal:file": (files["bad.csv"],),
@@ -73,8 +77,27 @@ def arguments(place: Place) -> dict[str, tuple[Any, ...]]:
         "trials:describe_trial": TRIAL,
         "trials:describe_site": (*TRIAL, "S"),
         "trials:trial_trees": TRIAL,
+        "trials:plan": TRIAL,
+        "trials:choose": TRIAL,
         "trials:site": (*TRIAL, "S"),
         "trials:tree": (*TRIAL, "S-1-1"),
+        "trials:site_map": (*TRIAL, "S"),
+        "trials:site_map_data": (*TRIAL, "S"),
+        "trials:walking_list": (*TRIAL, "S"),
+        "trials:traits": TRIAL,
+        "trials:new_trait": TRIAL,
+        "trials:usual_traits": TRIAL,
+        "trials:change_trait": (*TRIAL, "dbh_mm"),
+        "trials:assessments": TRIAL,
+        "trials:new_assessment": TRIAL,
+        "trials:unplaced": TRIAL,
+        "trials:assessment": spring,
+        "trials:field_assessment": spring[1:],
+        "trials:assessment_values": spring,
+        "trials:assessment_waiting": spring,
+        "trials:assessment_checks": spring,
+        "trials:assessment_figures": spring,
+        "trials:assessment_state": spring,
         "sawing:new_study": TRIAL,
         "sawing:plan": STUDY,
         "sawing:logs": STUDY,

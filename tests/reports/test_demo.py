@@ -24,7 +24,15 @@ from tests.reports.headless import DEMO, recovery
 from trials.models import Clone, Site, Tree, Trial
 
 # Rows of the files as fixtures/demo/README.md lists them.
-ROWS = {"clones": 24, "layout": 2304, "logs": 48, "boards": 497, "prices": 27, "grades": 994}
+ROWS = {
+    "clones": 24,
+    "layout": 2304,
+    "measurements": 576,
+    "logs": 48,
+    "boards": 497,
+    "prices": 27,
+    "grades": 994,
+}
 
 
 @dataclass(frozen=True)

@@ -1,5 +1,7 @@
 """The database refuses what cannot stand in a trial: codes twice, trees across trials, unknown words."""
 
+import uuid
+from datetime import UTC, datetime
 from typing import Any
 
 import pytest
@@ -17,8 +19,24 @@ from tests.refusals import (
     rules_of,
     update,
 )
+from tests.trials.crews import Phone, open_spring
 from trials.actions import create_trial
-from trials.models import Block, Clone, Plot, Site, Tree, Trial
+from trials.models import (
+    Assessment,
+    AssessmentTrait,
+    Block,
+    Clone,
+    Entry,
+    HeldEntry,
+    Plot,
+    Site,
+    Trait,
+    Tree,
+    Trial,
+)
+
+NOW = datetime(2026, 1, 1, tzinfo=UTC)
+NAN, INFINITY = float("nan"), float("inf")
 
 NUMBERS = numbers_refused(Trial, "positive", "breast_height_m", NOT_POSITIVE)
 
@@ -48,7 +66,71 @@ def plot_of_another_site(p: Place) -> Plot:
     return Plot.objects.create(block=Block.objects.create(site=site, code="1"), code="1")
 
 
+def measured(p: Place) -> Any:
+    """An open assessment with one value in it, and one entry held."""
+    spring = open_spring(p)
+    phone = Phone(spring, p.people["field_crew"])
+    phone.send(phone.entry(), phone.entry("NOWHERE"))
+    return spring
+
+
+def after(model: type[Any], **changes: Any) -> Attempt:
+    """Change what was measured."""
+    return lambda p: (measured(p), update(model, **changes))
+
+
+def beside(model: type[Any], **changes: Any) -> Attempt:
+    """Add to what was measured."""
+    return lambda p: (measured(p), insert(model, **changes))
+
+
+def fresh(**changes: Any) -> Attempt:
+    return beside(Entry, **({"client_id": uuid.uuid4()} | changes))
+
+
+MEASURING: dict[str, list[Attempt]] = {
+    "trials_trait_code_once": [
+        beside(Trait),
+        lambda p: (measured(p), update(Trait, {"code": "height_m"}, code="DBH_mm")),
+    ],
+    "trials_trait_code_filled": [lambda p: (measured(p), update(Trait, {"code": "dbh_mm"}, code=""))],
+    "trials_trait_name_filled": [after(Trait, name="")],
+    "trials_trait_kind_known": [after(Trait, kind="colour")],
+    "trials_trait_limits_in_order": [after(Trait, minimum=5, maximum=4)],
+    "trials_trait_decimals_few": [after(Trait, decimals=7)],
+    "trials_trait_decimals_check": [after(Trait, decimals=-1)],
+    "trials_trait_position_check": [after(Trait, position=-1)],
+    "trials_assessment_name_once": [beside(Assessment), beside(Assessment, name="SPRING")],
+    "trials_assessment_name_filled": [after(Assessment, name="")],
+    "trials_assessment_closed_has_a_date": [
+        after(Assessment, state="closed"),
+        after(Assessment, closed_at=NOW),
+        after(Assessment, state="asleep", closed_at=NOW),
+    ],
+    "trials_assessment_crew_assessment_id_user_id_458d15ee_uniq": [beside(Assessment.crew.through)],
+    "trials_assessmenttrait_once": [beside(AssessmentTrait)],
+    "trials_assessmenttrait_position_check": [after(AssessmentTrait, position=-1)],
+    "trials_entry_client_id_key": [beside(Entry, standing="replaced")],
+    "trials_entry_one_stands": [fresh(), fresh(number=1)],
+    "trials_entry_kind_known": [after(Entry, kind="girdled", trait=None, number=None)],
+    "trials_entry_standing_known": [after(Entry, standing="sure")],
+    "trials_entry_value_has_a_trait": [
+        after(Entry, trait=None),
+        after(Entry, number=None),
+        after(Entry, text="both"),
+        after(Entry, kind="dead"),
+        after(Entry, kind="dead", trait=None),
+        after(Entry, kind="dead", number=None),
+    ],
+    "trials_entry_number_finite": [after(Entry, number=n) for n in (NAN, -INFINITY, INFINITY, 1e9, -1e9)],
+    "trials_heldentry_client_id_key": [beside(HeldEntry)],
+    "trials_heldentry_settled_has_a_date": [
+        after(HeldEntry, state="stored"),
+        after(HeldEntry, settled_at=NOW),
+    ],
+}
 RULES: dict[str, list[Attempt]] = {
+    **MEASURING,
     "trials_trial_code_key": [lambda p: Trial.objects.bulk_create([Trial(code="small", name="Again")])],
     "trials_trial_code_filled": [lambda p: update(Trial, code="")],
     "trials_trial_name_filled": [lambda p: update(Trial, name="")],

@@ -52,29 +52,39 @@ def imbalance(chosen: pd.DataFrame, trees: pd.DataFrame, wanted: Wanted) -> floa
 
 
 def brute_force(trees: pd.DataFrame, wanted: Wanted) -> float | None:
-    """Least imbalance over every allowed choice, None when there is none."""
+    """Least imbalance over every allowed choice, None when there is none: all of them are looked at."""
     good = trees[trees["healthy"] & ~trees["edge"]]
-    best: float | None = None
+    labels = class_labels(wanted.class_edges_mm)
+    places = {
+        "class": [labels.index(label) for label in good["diameter_class"]],
+        "site": pd.factorize(good["site"])[0],
+        "block": good.groupby(["site", "block"]).ngroup(),
+    }
+    one_hot = {over: np.eye(3 if over == "class" else max(at) + 1)[at] for over, at in places.items()}
+    plots = np.eye(len(good))[good.groupby(["site", "block", "plot"]).ngroup()]
+    clones = good["clone"].to_numpy()
     of_clone = [
-        list(itertools.combinations(good.index[good["clone"] == clone], number))
+        itertools.combinations(np.flatnonzero(clones == clone), number)
         for clone, number in wanted.per_clone.items()
     ]
+    best: float | None = None
     for parts in itertools.product(*of_clone):
-        chosen = good.loc[[i for part in parts for i in part]]
-        if chosen.groupby(["site", "block", "plot"]).size().max() > wanted.most_per_plot:
+        chosen = [i for part in parts for i in part]
+        if plots[chosen].sum(axis=0).max() > wanted.most_per_plot:
             continue
-        classes = chosen["diameter_class"].value_counts()
-        if any(
-            classes.get(label, 0) < wanted.least_per_class for label in class_labels(wanted.class_edges_mm)
-        ):
+        if one_hot["class"][chosen].sum(axis=0).min() < wanted.least_per_class:
             continue
-        value = imbalance(chosen, good, wanted)
+        value = 0.0
+        for over, cells in one_hot.items():
+            for group in (*(list(part) for part in parts), chosen):
+                counts = cells[group].sum(axis=0)
+                value += wanted.weights.get(over, 0) * float(((counts - counts.mean()) ** 2).sum())
         best = value if best is None else min(best, value)
     return best
 
 
 @given(st.integers(0, 10_000), st.integers(1, 2), st.sampled_from([(1, 1, 1), (4, 1, 0), (0, 2, 1)]))
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=12, deadline=None)
 def test_the_choice_is_as_balanced_as_the_best_of_all_choices(
     seed: int, most_per_plot: int, weights: tuple[int, int, int]
 ) -> None:
@@ -152,15 +162,15 @@ def test_same_seed_same_choice_whatever_the_order_of_rows() -> None:
 
 
 def test_ties_are_broken_at_random() -> None:
-    """Eight trees alike but for their plots: over 200 seeds none is chosen far more often than another."""
+    """Eight trees alike but for their plots: over 80 seeds none is chosen far more often than another."""
     trees = stand(0, clones=1, sites=2, blocks=4, trees=1).assign(dbh_mm=220.0, healthy=True, edge=False)
     counts: dict[str, int] = {}
-    for seed in range(200):
+    for seed in range(80):
         tree = choose_trees(trees, Wanted({"c1": 1}, reserves=0), seed=seed).chosen["tree"].iloc[0]
         counts[tree] = counts.get(tree, 0) + 1
     assert len(counts) == 8
     assert (
-        sum((count - 25.0) ** 2 / 25.0 for count in counts.values()) < 24.4
+        sum((count - 10.0) ** 2 / 10.0 for count in counts.values()) < 24.4
     )  # chi-square, 7 df, 0.1 % point
 
 
@@ -305,6 +315,17 @@ def test_a_choice_without_anything_to_balance_or_to_choose_from() -> None:
     none = choose_trees(trees.iloc[:0], Wanted({"c1": 2}), seed=1)
     assert none.proof.status == "infeasible"
     assert none.obstacles[0].details == ("c1: 2 wanted, 0 possible",)
+
+
+def test_the_time_limit_is_said() -> None:
+    trees = stand(3, clones=12, sites=4, blocks=6, trees=3)
+    wanted = Wanted({f"c{number}": 3 for number in range(1, 13)}, EDGES)
+    found = choose_trees(trees, wanted, seed=1, time_limit_s=0.01)
+    assert found.proof.status == "time limit"
+    assert found.obstacles == ()
+    assert len(found.chosen) in (0, 36)
+    if len(found.chosen):
+        assert found.proof.bound <= found.proof.imbalance
 
 
 def test_classes_take_in_their_lower_bound() -> None:

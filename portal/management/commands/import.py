@@ -41,6 +41,7 @@ class Command(BaseCommand):
         if (kind.scope == "study") != (target.study is not None):
             needs = "needs --study" if kind.scope == "study" else "belongs to the trial: leave --study out"
             raise CommandError(f"{kind.file.name} {needs}", returncode=2)
+        kind = kind.at(target)
         data, name = self._read(options["file"]), options["file"].name
         try:
             access.require(by, target.trial.pk, kind.roles)

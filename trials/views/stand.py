@@ -9,9 +9,11 @@ from django.views.decorators.http import require_GET, require_http_methods
 from portal.tables import Column, Table
 from portal.uploads.queries import manager_of
 from trials import actions, queries
+from trials.desk.measured import measurements_of
 from trials.forms import SiteForm, TrialForm
 from trials.links import clone_url, site_url, tree_url
 from trials.models import TreeStatus, Trial
+from trials.views.doors import managed
 
 
 def tree_columns() -> list[Column]:
@@ -60,7 +62,7 @@ def new_trial(request: HttpRequest) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def describe_trial(request: HttpRequest, trial: str) -> HttpResponse:
     """Managers change name, description and breast height."""
-    found = _managed(request, trial)
+    found = managed(request, trial)
     form = TrialForm(request.POST or None, instance=Trial.objects.get(pk=found.pk))
     if request.method == "POST" and form.is_valid():
         actions.change_trial(trial=found, by=request.user, **form.cleaned_data)
@@ -73,7 +75,7 @@ def describe_trial(request: HttpRequest, trial: str) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def describe_site(request: HttpRequest, trial: str, site: str) -> HttpResponse:
     """Managers note where a site is, how it was planted and laid out."""
-    found = _managed(request, trial)
+    found = managed(request, trial)
     place = get_object_or_404(found.sites, code=site)
     form = SiteForm(request.POST or None, instance=found.sites.get(pk=place.pk))
     if request.method == "POST" and form.is_valid():
@@ -82,14 +84,6 @@ def describe_site(request: HttpRequest, trial: str, site: str) -> HttpResponse:
         return redirect(site_url(place))
     context = {"form": form, "trial": found, "site": place}
     return render(request, "trials/describe_site.html", context, status=422 if form.errors else 200)
-
-
-def _managed(request: HttpRequest, code: str) -> Trial:
-    """A trial for those who manage it; 404 for those outside, 403 for its other people."""
-    found = queries.trial_for(request.user, code)
-    if not manager_of(request.user, found.pk):
-        raise PermissionDenied("Trials and sites are described by the trial's managers.")
-    return found
 
 
 @require_GET
@@ -127,6 +121,7 @@ def site(request: HttpRequest, trial: str, site: str) -> HttpResponse:
         "site": found,
         "trial": found.trial,
         "table": table,
+        "assessments": list(found.assessments.all()),
         "may_manage": manager_of(request.user, found.trial_id),
     }
     return render(request, "trials/site.html", context)
@@ -138,5 +133,13 @@ def tree(request: HttpRequest, trial: str, code: str) -> HttpResponse:
     found = get_object_or_404(queries.trees_of(queries.trial_for(request.user, trial)), code=code)
     felling = getattr(found, "felling", None)
     logs = felling.logs.order_by("bottom_m") if felling else []
-    context = {"tree": found, "trial": found.trial, "felling": felling, "logs": logs}
+    traits, visits = measurements_of(found)
+    context = {
+        "tree": found,
+        "trial": found.trial,
+        "felling": felling,
+        "logs": logs,
+        "traits": traits,
+        "visits": visits,
+    }
     return render(request, "trials/tree.html", context)

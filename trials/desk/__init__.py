@@ -1,0 +1,1 @@
+"""Measurements at the desk: what pages of assessments, maps and lists read."""

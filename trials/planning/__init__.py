@@ -1,0 +1,1 @@
+"""Planning: laying out a site, choosing trees to fell."""
