@@ -325,7 +325,9 @@ def test_signs_no_database_holds_are_shown_and_held(phone: Phone) -> None:
     assert HeldEntry.objects.get().content["text"] == "a\u2400b?"
 
 
-@pytest.mark.parametrize("identity", [None, 7, "7", "", "x" * 36, ["a"], {}, "{" + str(uuid.uuid4()) + "}"])
+@pytest.mark.parametrize(
+    "identity", [None, 7, "7", "", "x" * 36, ["a"], {}, "{6f1c2f0e-8a1b-4a53-9a55-3d0c7f6f0a11}"]
+)
 def test_without_a_readable_id_it_stays_on_the_phone(phone: Phone, identity: Any) -> None:
     good = phone.entry()
     bad, fine = phone.send({**phone.entry("S-1-2"), "id": identity}, good)

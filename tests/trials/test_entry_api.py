@@ -150,7 +150,7 @@ def test_ten_thousand_odd_entries_break_nothing(material: Place, phone: Phone) -
         batch = []
         for _ in range(200):
             entry: Any = phone.entry(rng.choice(["S-1-1", "S-1-2", "S-2-1"]), rng.choice([1, 352, 21.5]))
-            for name in rng.sample(list(entry), rng.choice([1, 1, 2, 4])):
+            for name in rng.sample(list(entry), rng.choice([0, 1, 1, 2, 4])):
                 entry[name] = rng.choice(ODD)
             if rng.random() < 0.05:
                 entry = rng.choice(ODD)
@@ -167,7 +167,7 @@ def test_ten_thousand_odd_entries_break_nothing(material: Place, phone: Phone) -
     held = list(HeldEntry.objects.values_list("client_id", flat=True))
     assert sorted(ids) == sorted(stored + held)
     assert len(ids) > 7_000
-    assert len(stored) > 500
+    assert len(stored) > 1_000
     assert all(len(p) >= 1 for p in HeldEntry.objects.values_list("problems", flat=True))
 
 
