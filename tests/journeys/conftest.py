@@ -45,7 +45,7 @@ def sign_in(demo: None, browser: Browser, live_server: Any) -> Iterator[Callable
         context = browser.new_context(base_url=live_server.url, viewport={"width": width, "height": 900})
         contexts.append(context)
         page = context.new_page()
-        page.set_default_timeout(15_000)
+        page.set_default_timeout(45_000)
         page.on("pageerror", lambda error: errors.append(str(error)))
         page.on("console", lambda m: errors.append(m.text) if m.type == "error" else None)
         page.on("response", lambda r: errors.append(f"{r.status} {r.url}") if r.status >= 500 else None)

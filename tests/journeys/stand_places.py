@@ -110,7 +110,7 @@ class Phone:
         )
         self.context.set_offline(offline)
         self.page = self.context.pages[0]
-        self.page.set_default_timeout(20_000)
+        self.page.set_default_timeout(60_000)
         self.page.on("pageerror", lambda error: self.errors.append(str(error)))
         self.page.on("console", self._listen)
         return self.page

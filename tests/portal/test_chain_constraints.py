@@ -10,6 +10,7 @@ from django.db import models
 from portal.models import HeldRow, Membership, Upload
 from tests.conftest import Place
 from tests.refusals import Attempt, insert, refused, rules_of, update
+from tests.trials.crews import one_of_each
 
 ROOMS = ("portal", "trials", "sawing", "grading", "reports")
 NOT_TRACKED = {
@@ -103,7 +104,8 @@ def test_every_model_is_tracked_and_has_a_rule() -> None:
         if model.__name__ not in NOT_TRACKED:
             assert hasattr(model, "pgh_event_model"), f"no history of {model.__name__}"
             assert model._meta.constraints, f"{model.__name__} has no constraint"
-            assert any(f.name == "created_at" for f in model._meta.fields) or model is HeldRow, model.__name__
+            dated = {"created_at", "received_at"} & {f.name for f in model._meta.fields}
+            assert dated or model is HeldRow, model.__name__
     assert set(NOT_TRACKED) <= {m.__name__ for m in models_of_the_house()}
     assert len(models_of_the_house()) >= 20
 
@@ -119,6 +121,7 @@ def test_no_stored_thing_is_deleted_by_cascade() -> None:
 def test_every_reference_must_exist_and_every_needed_value_be_there(material: Place) -> None:
     """At SQL level, field by field: a parent that is not there, and nothing where something is needed."""
     held_row(material)
+    one_of_each(material)
     tried = 0
     for model in models_of_the_house():
         row = model._base_manager.order_by("pk").first()

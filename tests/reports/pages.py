@@ -24,8 +24,8 @@ def percent(share: float) -> str:
     return f"{100 * share:.1f}"
 
 
-def table_of(client: Client, url: str, **query: str) -> dict[str, dict[str, str]]:
-    """A page's table as downloaded: {first column: {head: raw value}}."""
-    response = client.get(url, {**query, "download": "csv"})
+def table_of(client: Client, url: str, table: str = "", **query: str) -> dict[str, dict[str, str]]:
+    """A page's table as downloaded: {first column: {head: raw value}}. `table` names one that is not its first."""
+    response = client.get(url, {**query, f"{table}download": "csv"})
     rows = list(csv.reader(io.StringIO(response.content.decode("utf-8-sig"))))
     return {row[0]: dict(zip(rows[0], row, strict=True)) for row in rows[1:]}

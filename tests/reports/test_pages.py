@@ -46,15 +46,15 @@ def headless(tmp_path: Path) -> Callable[..., dict[str, Any]]:
 
 HEADS = {
     "Green recovery": lambda f: (f["green_recovery"], f["ci95"]["green_recovery"]),
-    "Graded, appearance": lambda f: (
+    "Accepted, appearance": lambda f: (
         f["graded"]["look"]["accepted_recovery"],
         f["ci95"]["accepted_recovery"]["look"],
     ),
-    "Value, appearance (EUR/m³)": lambda f: (
+    "Appearance (EUR/m³)": lambda f: (
         f["graded"]["look"]["value_per_m3_log"],
         f["ci95"]["value_per_m3_log"]["look"],
     ),
-    "Value, best use (EUR/m³)": lambda f: (
+    "Best use (EUR/m³)": lambda f: (
         f["best_use"]["value_per_m3_log"],
         f["ci95"]["best_use_value_per_m3_log"],
     ),
@@ -77,7 +77,9 @@ def test_the_study_page_shows_what_the_headless_command_computes(
     material: Place, manager: Client, headless: Any, query: dict[str, str], words: list[str]
 ) -> None:
     wanted = headless(*words)
-    found = table_of(manager, reverse("reports:study", args=["small", "first"]), **query)
+    address = reverse("reports:study", args=["small", "first"])
+    values = table_of(manager, address, "value_", **query)
+    found = {clone: row | values[clone] for clone, row in table_of(manager, address, **query).items()}
     assert set(found) == set(wanted["by_clone"])
     for clone, figures in wanted["by_clone"].items():
         row = found[clone]

@@ -67,15 +67,15 @@ def test_a_study_with_boards_but_no_grades_shows_green_recovery(bare: Place) -> 
     page = shown(bare, *FIRST, ("logs", LOGS), ("boards", BOARDS))
     assert ">18.5<" in page
     assert "Not graded yet" in page
-    assert "Value" not in re.findall(r"<th[^>]*>.*?</th>", page, re.S)
+    assert "Value per m³ of log" not in page
     assert "18.5" in shown(bare, look="reports:clone")
 
 
 def test_without_prices_there_are_recoveries_and_no_values(bare: Place) -> None:
     page = shown(bare, *FIRST, ("logs", LOGS), ("boards", BOARDS), ("grades", GRADES))
     heads = " ".join(re.findall(r"<th.*?</th>", page, re.S))
-    assert "Graded, " in heads
-    assert "Value" not in heads
+    assert "Accepted, " in heads
+    assert "Value per m³ of log" not in page
     assert "EUR" not in page
     shown(bare, look="reports:clone")
 
@@ -157,8 +157,8 @@ def test_held_rows_stand_as_a_caution_until_they_are_settled(material: Place, ma
 
 def test_a_newer_price_list_is_the_one_that_counts(material: Place, manager: Client) -> None:
     def value() -> float:
-        row = table_of(manager, reverse("reports:study", args=["small", "first"]))["K1"]
-        return float(row["Value, best use (EUR/m³)"])
+        row = table_of(manager, reverse("reports:study", args=["small", "first"]), "value_")["K1"]
+        return float(row["Best use (EUR/m³)"])
 
     before = value()
     twice = (

@@ -78,3 +78,11 @@ class Phone:
 def standing_of(entry: Entry | dict[str, Any]) -> str:
     identity = entry["id"] if isinstance(entry, dict) else entry.client_id
     return str(Entry.objects.values_list("standing", flat=True).get(client_id=identity))
+
+
+def one_of_each(place: Place) -> None:
+    """A trait, an assessment, an entry and a held entry, for tests that walk all tables."""
+    phone = Phone(open_spring(place), place.people["field_crew"])
+    good, unknown = phone.entry(), phone.entry(tree="NOWHERE")
+    receive_entries(device=phone.device, entries=[good, unknown], by=phone.person)
+    Entry.objects.update(confirmed=True)

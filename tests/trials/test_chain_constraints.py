@@ -124,6 +124,7 @@ MEASURING: dict[str, list[Attempt]] = {
     ],
     "trials_entry_number_finite": [after(Entry, number=n) for n in (NAN, -INFINITY, INFINITY, 1e9, -1e9)],
     "trials_heldentry_client_id_key": [beside(HeldEntry)],
+    "trials_heldentry_state_known": [after(HeldEntry, state="lost", settled_at=NOW)],
     "trials_heldentry_settled_has_a_date": [
         after(HeldEntry, state="stored"),
         after(HeldEntry, settled_at=NOW),

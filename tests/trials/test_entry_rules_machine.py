@@ -166,6 +166,18 @@ class Crews(RuleBasedStateMachine):
         assert not standing.annotate(n=Count("pk")).filter(n__gt=1).exists()
 
     @invariant()
+    def what_stands_and_what_repeats_it_agree(self) -> None:
+        if not hasattr(self, "made"):
+            return
+        agreed: dict[Any, set[Any]] = {}
+        rows = Entry.objects.filter(
+            standing__in=["current", "repeated"], kind__in=["value", "dead", "missing"]
+        )
+        for tree, trait, kind, number in rows.values_list("tree", "trait", "kind", "number"):
+            agreed.setdefault((tree, trait), set()).add((kind, number))
+        assert all(len(s) == 1 for s in agreed.values())
+
+    @invariant()
     def a_dispute_has_two_sides(self) -> None:
         if not hasattr(self, "made"):
             return

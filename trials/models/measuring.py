@@ -109,6 +109,7 @@ class AssessmentTrait(models.Model):
     assessment = models.ForeignKey(Assessment, models.PROTECT, related_name="assessment_traits")
     trait = models.ForeignKey(Trait, models.PROTECT, related_name="assessment_traits")
     position = models.PositiveSmallIntegerField(default=0)
+    created_at = models.DateTimeField(db_default=Now(), editable=False)
 
     class Meta:
         ordering: ClassVar = ["position"]
@@ -178,8 +179,7 @@ class Entry(models.Model):
     class Meta:
         verbose_name_plural = "entries"
         constraints: ClassVar = [
-            # One value stands for a tree's trait in an assessment. Deferred: two entries may swap places
-            # within a transaction.
+            # One value stands for a tree's trait in an assessment; actions take the old one down first.
             models.UniqueConstraint(
                 "assessment",
                 "tree",
@@ -250,6 +250,9 @@ class HeldEntry(models.Model):
     class Meta:
         verbose_name_plural = "held entries"
         constraints: ClassVar = [
+            models.CheckConstraint(
+                condition=Q(state__in=HeldEntryState.values), name="trials_heldentry_state_known"
+            ),
             models.CheckConstraint(
                 condition=Q(state="waiting", settled_at__isnull=True)
                 | (~Q(state="waiting") & Q(settled_at__isnull=False)),
