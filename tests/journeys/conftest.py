@@ -5,6 +5,7 @@ from collections.abc import Callable, Iterator
 from typing import Any
 
 import pytest
+from django.db import connection
 from playwright.sync_api import Browser, Page, sync_playwright
 
 from portal.models import User
@@ -12,6 +13,17 @@ from reports.demo import load_demo
 
 FLAGS = ["--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking"]
 WIDTHS = {"desk": 1280, "phone": 390}
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _nobody_else_at_the_database(django_db_setup: None, django_db_blocker: Any) -> Iterator[None]:
+    """Servers of journeys may leave a session open; the test database can be dropped only without any."""
+    yield
+    with django_db_blocker.unblock(), connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT pg_terminate_backend(pid) FROM pg_stat_activity"
+            " WHERE datname = current_database() AND pid <> pg_backend_pid()"
+        )
 
 
 @pytest.fixture(scope="session")

@@ -15,13 +15,23 @@ from urllib.parse import quote
 from django.conf import settings
 from django.db import connection
 
+SESSIONS = "portal_of_a_journey"
+
 
 def database_address() -> str:
     """DATABASE_URL of the database that the tests use."""
     known = connection.settings_dict
     connection.ensure_connection()
     host = quote(str(connection.connection.info.host), safe="")
-    return f"postgres://{known['USER']}@{host}/{known['NAME']}"
+    return f"postgres://{known['USER']}@{host}/{known['NAME']}?application_name={SESSIONS}"
+
+
+def end_sessions() -> None:
+    """End what a killed process left open at the database, so that the database can be dropped."""
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE application_name = %s", [SESSIONS]
+        )
 
 
 class PortalProcess:
@@ -65,3 +75,4 @@ class PortalProcess:
             os.killpg(self.process.pid, signal.SIGKILL)
             self.process.wait()
             self.process = None
+            end_sessions()

@@ -12,6 +12,7 @@ from django.contrib.auth import BACKEND_SESSION_KEY, HASH_SESSION_KEY, SESSION_K
 from django.contrib.auth.hashers import PBKDF2PasswordHasher
 from django.contrib.sessions.backends.db import SessionStore
 from playwright.sync_api import Browser, BrowserContext, Page
+from playwright.sync_api import TimeoutError as PlaywrightTimeoutError
 
 from portal.models import Membership, Role, User
 from tests.conftest import Place
@@ -137,11 +138,18 @@ class Phone:
         """Sign in, fetch the assessment while there is network, and wait until the page itself is kept."""
         self.sign_in(user)
         page = self.visit()
-        page.get_by_role("button", name="Take along").click()
-        page.get_by_role("button", name="Begin the walk").wait_for()
         page.evaluate("navigator.serviceWorker.ready.then(() => caches.keys())")
         self.wait_until("navigator.serviceWorker.controller !== null")
-        return page
+        begin = page.get_by_role("button", name="Begin the walk")
+        for _ in range(3):  # a busy machine may be slow to answer: a person taps again
+            page.get_by_role("button", name="Take along").click()
+            try:
+                begin.wait_for(timeout=20_000)
+            except PlaywrightTimeoutError:
+                self.visit()
+                continue
+            return page
+        raise AssertionError("the assessment cannot be taken along")
 
     def tap(self, *keys: str) -> None:
         """Real taps: digits by their key, scale values by their value, commands by their name."""
