@@ -142,17 +142,19 @@ def _settle(request: HttpRequest, upload: Upload) -> HttpResponse:
     chosen = [int(i) for i in request.POST.getlist("chosen") if is_id(i)]
     what = request.POST.get("do", "")
     try:
-        if what == "replace":
-            n = actions.replace_stored(upload_id=upload.pk, held_ids=chosen, by=request.user)
+        if what == "replace" or what.startswith("replace-"):
+            ids = chosen if what == "replace" else [int(what.removeprefix("replace-"))]
+            n = actions.replace_stored(upload_id=upload.pk, held_ids=ids, by=request.user)
             messages.success(request, f"{n} stored rows replaced; the old values stay in the history.")
-        elif what == "aside":
-            n = actions.set_aside(upload_id=upload.pk, held_ids=chosen, by=request.user)
+        elif what == "aside" or what.startswith("aside-"):
+            ids = chosen if what == "aside" else [int(what.removeprefix("aside-"))]
+            n = actions.set_aside(upload_id=upload.pk, held_ids=ids, by=request.user)
             messages.info(request, f"{n} rows set aside. They stay on record.")
         else:
             stored, waiting = actions.mend_rows(upload_id=upload.pk, rows=rows, by=request.user)
             note = messages.success if stored and not waiting else messages.warning
             note(request, f"{stored} rows stored, {waiting} still held.")
-    except actions.UploadRefused as refused:
+    except (actions.UploadRefused, ValueError) as refused:
         messages.error(request, str(refused))
     return redirect("portal:held" if queries.waiting_rows(upload).exists() else "portal:file", upload.pk)
 
