@@ -164,3 +164,63 @@ class HeldRow(models.Model):
 
     def __str__(self) -> str:
         return f"{self.upload} row {self.row_number}"
+
+
+class JobState(models.TextChoices):
+    WAITING = "waiting", "Waiting"
+    RUNNING = "running", "Running"
+    DONE = "done", "Done"
+    FAILED = "failed", "Failed"
+    STOPPED = "stopped", "Stopped"
+
+
+class Job(models.Model):
+    """Long work that somebody asked for: how far it is, and what came of it. The queue itself keeps its own tables.
+
+    `kind` names a function in the register of `portal.jobs`; `parameters` is all it is given. No history is kept:
+    a job changes many times a minute and says itself who asked for it and when it ran.
+    """
+
+    kind = models.CharField(max_length=40)
+    title = models.CharField(max_length=200)
+    trial = models.ForeignKey("trials.Trial", models.PROTECT, null=True, blank=True, related_name="jobs")
+    parameters = models.JSONField(default=dict, blank=True)
+    link = models.CharField(max_length=400, blank=True, help_text="Page that shows what came of it.")
+    state = models.CharField(max_length=10, choices=JobState.choices, default=JobState.WAITING)
+    done = models.BigIntegerField(db_default=0, default=0)
+    total = models.BigIntegerField(db_default=0, default=0)
+    step = models.CharField(max_length=200, blank=True)
+    result = models.JSONField(null=True, blank=True)
+    problem = models.TextField(blank=True)
+    attempts = models.IntegerField(db_default=0, default=0)
+    stop_asked = models.BooleanField(db_default=False, default=False)
+    by = models.ForeignKey(User, models.PROTECT, related_name="jobs")
+    created_at = models.DateTimeField(db_default=Now(), editable=False)
+    started_at = models.DateTimeField(null=True, blank=True)
+    ended_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering: ClassVar = ["-pk"]
+        constraints: ClassVar = [
+            models.CheckConstraint(condition=Q(state__in=JobState.values), name="portal_job_state_known"),
+            models.CheckConstraint(
+                condition=Q(state__in=["waiting", "running"], ended_at__isnull=True)
+                | (~Q(state__in=["waiting", "running"]) & Q(ended_at__isnull=False)),
+                name="portal_job_ended_has_a_date",
+            ),
+            *filled("kind", "title"),
+            *not_negative("done", "total"),
+        ]
+        indexes: ClassVar = [models.Index(fields=["trial", "-created_at"], name="portal_job_of_trial")]
+
+    def __str__(self) -> str:
+        return self.title
+
+    @property
+    def ended(self) -> bool:
+        return self.ended_at is not None
+
+    @property
+    def share(self) -> float | None:
+        """Share done, 0 to 1; None while the length of the work is unknown."""
+        return min(1.0, self.done / self.total) if self.total else None

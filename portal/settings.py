@@ -52,6 +52,7 @@ INSTALLED_APPS = [
     "django_htmx",
     "pgtrigger",
     "pghistory",
+    "procrastinate.contrib.django",
     "axes",
     "csp",
     "portal",
@@ -134,6 +135,9 @@ AXES_LOCKOUT_TEMPLATE = "portal/locked_out.html"
 
 # Every snapshot is written by a trigger once per statement, so that a bulk load pays once, not per row.
 PGHISTORY_APPEND_ONLY = True
+# Triggers are put in place after every `migrate`, as the code has them; migrations need not repeat them.
+PGTRIGGER_MIGRATIONS = False
+PGTRIGGER_INSTALL_ON_MIGRATE = True
 
 LANGUAGE_CODE = "en-gb"
 TIME_ZONE = "UTC"
@@ -156,6 +160,8 @@ FILE_UPLOAD_HANDLERS = [
 FILE_UPLOAD_MAX_MEMORY_SIZE = 5 * 1024 * 1024
 DATA_UPLOAD_MAX_MEMORY_SIZE = 5 * 1024 * 1024
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 20_000
+
+PROCRASTINATE_IMPORT_PATHS = ["portal.jobs.tasks"]
 
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = "Lax"

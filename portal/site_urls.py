@@ -2,6 +2,7 @@
 
 from django.urls import path
 
+from portal.jobs import views as jobs
 from portal.look import look
 from portal.people import views as people
 from portal.views import files, site
@@ -13,6 +14,9 @@ urlpatterns = [
     path("look/", look, name="look"),
     path("account/", people.account, name="account"),
     path("account/password/", people.ChangePassword.as_view(), name="change_password"),
+    path("jobs/", jobs.jobs, name="jobs"),
+    path("jobs/<int:pk>/", jobs.job, name="job"),
+    path("jobs/<int:pk>/stop/", jobs.stop, name="stop_job"),
     path("people/", people.people, name="people"),
     path("people/<slug:trial>/give/", people.give_role, name="give_role"),
     path("people/<slug:trial>/new/", people.new_person, name="new_person"),

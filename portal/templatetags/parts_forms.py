@@ -114,3 +114,9 @@ def progress(
         "remaining": remaining,
         "stop_url": stop_url,
     }
+
+
+@register.inclusion_tag("portal/parts/job.html", takes_context=True)
+def job_progress(context: template.Context, job: Any, may_stop: bool = False) -> dict[str, Any]:
+    """{% job_progress job may_stop=may_write %}: how far a job is; renews itself, and the page once it has ended."""
+    return {"job": job, "may_stop": may_stop and not job.ended, "csrf_token": context.get("csrf_token")}

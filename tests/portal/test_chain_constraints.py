@@ -7,18 +7,20 @@ import pytest
 from django.apps import apps
 from django.db import models
 
-from portal.models import HeldRow, Membership, Upload
+from portal.models import HeldRow, Job, Membership, Upload
 from tests.conftest import Place
 from tests.refusals import Attempt, insert, refused, rules_of, update
+from tests.sawing import processing
 from tests.trials.crews import one_of_each
 
 ROOMS = ("portal", "trials", "sawing", "grading", "reports")
 NOT_TRACKED = {
-    "User": "holds password hashes and the time of each sign-in; who did what is kept with each event"
+    "Job": "changes many times a minute, and says itself who asked for it and when it ran",
+    "User": "holds password hashes and the time of each sign-in; who did what is kept with each event",
 }
 
 TRIGGERS = (
-    "another trial|another site|Cannot update rows|Invalid transition"  # these look before the constraints do
+    "another (trial|site|log|study)|Cannot update rows|Invalid transition"  # these look before the constraints do
 )
 NOW = datetime(2026, 1, 1, tzinfo=UTC)
 COUNTS = ("size_bytes", "rows", "added", "already_there", "held")
@@ -40,7 +42,21 @@ def stored_again(p: Place, **changes: Any) -> None:
     Upload.objects.bulk_create([upload])
 
 
+def a_job(p: Place, **changes: Any) -> None:
+    usual = {"kind": "scenarios", "title": "Twelve scenarios", "by": p.people["manager"], "trial": p.trial}
+    Job.objects.create(**usual)
+    if changes:
+        update(Job, **changes)
+
+
 RULES: dict[str, list[Attempt]] = {
+    "portal_job_state_known": [lambda p: a_job(p, state="lost", ended_at=NOW)],
+    "portal_job_ended_has_a_date": [
+        lambda p: a_job(p, state="done"),
+        lambda p: a_job(p, ended_at=NOW),
+    ],
+    **{f"portal_job_{n}_filled": [lambda p, n=n: a_job(p, **{n: ""})] for n in ("kind", "title")},
+    **{f"portal_job_{n}_not_negative": [lambda p, n=n: a_job(p, **{n: -1})] for n in ("done", "total")},
     "portal_membership_once": [lambda p: insert(Membership), lambda p: insert(Membership, active=False)],
     "portal_membership_role_known": [lambda p: update(Membership, {"role": "mill"}, role="king")],
     "portal_upload_same_file_stored_once": [
@@ -122,6 +138,8 @@ def test_every_reference_must_exist_and_every_needed_value_be_there(material: Pl
     """At SQL level, field by field: a parent that is not there, and nothing where something is needed."""
     held_row(material)
     one_of_each(material)
+    processing.one_of_each(material)
+    a_job(material)
     tried = 0
     for model in models_of_the_house():
         row = model._base_manager.order_by("pk").first()

@@ -15,8 +15,10 @@ from sawing.queries import BOARD_NUMBERS
 from tests.conftest import Place
 from tests.portal.test_chain_constraints import models_of_the_house
 from tests.refusals import insert, one, refused
+from tests.sawing import processing
 from tests.trials.crews import one_of_each
 
+MEASURING = ("Trait", "Assessment", "AssessmentTrait", "Entry", "HeldEntry", "Photo", "SettledCheck")
 BOARD_EVENTS = Board.pgh_event_model
 
 
@@ -91,8 +93,10 @@ def test_everything_that_was_brought_has_its_first_event(material: Place, model:
 def test_events_are_neither_changed_nor_deleted(material: Place, model: type[Any], sql: str) -> None:
     if model.__name__ == "HeldRow":
         material.bring("boards", "board,log,thickness_mm,width_mm,length_m\nN1,NOLOG,28,100,3\n")
-    if model.__name__ in ("Trait", "Assessment", "AssessmentTrait", "Entry", "HeldEntry"):
+    if model.__name__ in MEASURING:
         one_of_each(material)
+    if model.__module__.startswith("sawing.models.") and not model._base_manager.exists():
+        processing.one_of_each(material)
     events = model.pgh_event_model
     before = events.objects.count()
     assert before

@@ -18,6 +18,7 @@ from tests.refusals import (
     rules_of,
     update,
 )
+from tests.sawing.test_processing_constraints import TRIED as TRIED_BESIDE
 from trials.actions import create_trial
 from trials.models import Tree, Trial
 
@@ -154,7 +155,7 @@ def test_sizes_are_positive_and_finite(
 
 def test_every_rule_of_the_room_is_tried(material: Place) -> None:
     elsewhere = {"portal_upload_into_a_study_of_its_trial"}
-    assert rules_of("sawing") == (set(RULES) | rules_named(NUMBERS)) - elsewhere
+    assert rules_of("sawing") == (set(RULES) | rules_named(NUMBERS) | TRIED_BESIDE) - elsewhere
 
 
 def test_the_volume_of_a_board_is_computed_by_the_database(material: Place) -> None:

@@ -12,6 +12,13 @@ from portal.history import tracked
 from trials.models import Tree, Trial
 
 
+class SweepPosition(models.TextChoices):
+    """How the bow of a log lies on the carriage."""
+
+    ON_ITS_SIDE = "side", "Bow in the plane of the flitches (on its side)"
+    BOW_UP = "bow_up", "Bow up or down"
+
+
 @tracked
 class Study(models.Model):
     """One processing study: trees of a trial felled, sawn at a mill, dried and graded together."""
@@ -24,7 +31,19 @@ class Study(models.Model):
     headsaw_kerf_mm = models.FloatField(null=True, blank=True)
     edger_kerf_mm = models.FloatField(null=True, blank=True)
     widths_mm = models.JSONField(default=list, blank=True)
+    thicknesses_mm = models.JSONField(default=list, blank=True)
     crosscut_module_mm = models.FloatField(null=True, blank=True)
+    crosscut_kerf_mm = models.FloatField(null=True, blank=True)
+    min_length_mm = models.FloatField(null=True, blank=True)
+    max_length_mm = models.FloatField(null=True, blank=True)
+    max_docks = models.PositiveSmallIntegerField(db_default=1, default=1)
+    oversize_width_pct = models.FloatField(null=True, blank=True)
+    oversize_thickness_mm = models.FloatField(null=True, blank=True)
+    edger_clearance_mm = models.FloatField(null=True, blank=True)
+    sweep_position = models.CharField(
+        max_length=10, choices=SweepPosition.choices, default=SweepPosition.ON_ITS_SIDE
+    )
+    safety_note = models.TextField(blank=True)
     bark_factor = models.FloatField(
         null=True, blank=True, help_text="Diameter under bark ÷ over bark, for logs measured over bark."
     )
@@ -44,8 +63,19 @@ class Study(models.Model):
                 name="sawing_study_bark_factor_plausible",
             ),
             *filled("code", "name"),
-            *positive("crosscut_module_mm"),
-            *not_negative("headsaw_kerf_mm", "edger_kerf_mm"),
+            models.CheckConstraint(
+                condition=Q(sweep_position__in=SweepPosition.values), name="sawing_study_sweep_position_known"
+            ),
+            models.CheckConstraint(condition=Q(max_docks__lte=2), name="sawing_study_docks_few"),
+            models.CheckConstraint(
+                condition=Q(min_length_mm__isnull=True)
+                | Q(max_length_mm__isnull=True)
+                | Q(max_length_mm__gte=F("min_length_mm")),
+                name="sawing_study_lengths_in_order",
+            ),
+            *positive("crosscut_module_mm", "min_length_mm", "max_length_mm"),
+            *not_negative("headsaw_kerf_mm", "edger_kerf_mm", "crosscut_kerf_mm"),
+            *not_negative("oversize_width_pct", "oversize_thickness_mm", "edger_clearance_mm"),
         ]
         triggers: ClassVar = [pgtrigger.ReadOnly(name="stays_in_its_trial", fields=["trial"])]
 
@@ -61,10 +91,14 @@ class Felling(models.Model):
     tree = models.OneToOneField(Tree, models.PROTECT, related_name="felling")
     felled_on = models.DateField(null=True, blank=True)
     stem_length_m = models.FloatField(null=True, blank=True)
+    stump_m = models.FloatField(null=True, blank=True)
+    north_marked = models.BooleanField(db_default=False, help_text="North is painted along the stem.")
+    felled_by = models.CharField(max_length=200, blank=True)
+    note = models.TextField(blank=True)
     created_at = models.DateTimeField(db_default=Now(), editable=False)
 
     class Meta:
-        constraints: ClassVar = [*positive("stem_length_m")]
+        constraints: ClassVar = [*positive("stem_length_m"), *not_negative("stump_m")]
         triggers: ClassVar = [
             pgtrigger.Trigger(
                 name="tree_of_the_trial",
@@ -134,15 +168,27 @@ class Log(models.Model):
         return self.code
 
 
+class OutlineFrom(models.TextChoices):
+    """Where a flitch's outline was taken from. A predicted outline is never stored."""
+
+    MEASURED = "measured", "Measured, from a file"
+    TRACED = "traced", "Traced over a picture"
+
+
 @tracked
 class Flitch(models.Model):
-    """A slab-sided piece sawn through the log, before edging. `outline` is a list of stations, in mm."""
+    """A slab-sided piece sawn through the log, before edging.
+
+    `outline` is a list of stations from the butt, in mm: {"x_mm", "left_mm", "right_mm"} and, where measured, the
+    wide face's {"left_wide_mm", "right_wide_mm"}.
+    """
 
     study = models.ForeignKey(Study, models.PROTECT, related_name="flitches")
     log = models.ForeignKey(Log, models.PROTECT, related_name="flitches")
     code = models.CharField(max_length=64)
     thickness_mm = models.FloatField(null=True, blank=True)
     outline = models.JSONField(null=True, blank=True)
+    outline_from = models.CharField(max_length=10, choices=OutlineFrom.choices, null=True, blank=True)
     upload = models.ForeignKey("portal.Upload", models.PROTECT, null=True, blank=True, related_name="+")
     created_at = models.DateTimeField(db_default=Now(), editable=False)
 
@@ -151,6 +197,11 @@ class Flitch(models.Model):
         ordering: ClassVar = ["code"]
         constraints: ClassVar = [
             models.UniqueConstraint("log", "code", name="sawing_flitch_code_once"),
+            models.CheckConstraint(
+                condition=Q(outline__isnull=True, outline_from__isnull=True)
+                | Q(outline__isnull=False, outline_from__isnull=False, outline_from__in=OutlineFrom.values),
+                name="sawing_flitch_outline_from_known",
+            ),
             *filled("code"),
             *positive("thickness_mm"),
         ]

@@ -19,7 +19,7 @@ RULES = [
 
 
 class Migration(migrations.Migration):
-    dependencies = [("trials", "0001_initial")]
+    dependencies = [("trials", "0002_measuring")]
 
     operations = [
         migrations.RunSQL(

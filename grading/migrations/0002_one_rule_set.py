@@ -14,7 +14,7 @@ RULES = [
 
 
 class Migration(migrations.Migration):
-    dependencies = [("grading", "0002_initial"), ("sawing", "0003_one_parent")]
+    dependencies = [("grading", "0001_initial")]
 
     operations = [
         migrations.RunSQL(

@@ -1,0 +1,1 @@
+"""Stacks, moisture and what drying did to boards."""

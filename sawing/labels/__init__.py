@@ -1,0 +1,1 @@
+"""Label sheets for log ends, and the codes read on boards."""

@@ -1,0 +1,1 @@
+"""Boards tallied at the saw, and the balance of each log."""
