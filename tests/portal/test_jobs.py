@@ -4,14 +4,16 @@ import subprocess
 import sys
 
 import pytest
+from django.conf import settings
 from django.core.exceptions import PermissionDenied
-from django.db import transaction
+from django.db import connection, transaction
 from django.urls import reverse
 from procrastinate.contrib.django.models import ProcrastinateJob
 
 from portal.jobs import actions
 from portal.jobs.registry import JobRefused, Progress, register
-from portal.models import Job, JobState
+from portal.jobs.tasks import take_up_again
+from portal.models import Job, JobState, User
 from tests.conftest import Place
 
 pytestmark = pytest.mark.django_db
@@ -146,22 +148,43 @@ def test_the_page_shows_progress_and_renews_itself_at_the_end(client, place, wor
     assert client.get(url).status_code == 404
 
 
-def test_the_worker_command_does_what_is_queued(transactional_db, settings):
-    """The real worker, in a process of its own, against the same database."""
-    from django.db import connection
+WORKER = """
+import os, django; django.setup()
+from django.conf import settings; settings.DATABASES["default"]["NAME"] = {name!r}
+from portal.jobs.registry import register
+register("test_far", lambda p, progress: {{"got": p["n"]}})
+register("test_deadly", lambda p, progress: os._exit(9) if {deadly} else {{"lived": True}})
+from django.core.management import call_command; call_command("work", "--until-empty")
+"""
 
-    name = connection.settings_dict["NAME"]
-    code = (
-        "import django; django.setup(); from django.conf import settings;"
-        f"settings.DATABASES['default']['NAME'] = {name!r};"
-        "from portal.jobs.registry import register; register('test_far', lambda p, go: {'got': p['n']});"
-        "from django.core.management import call_command; call_command('work', '--until-empty')"
-    )
-    register("test_far", lambda parameters, progress: {})
-    from portal.models import User
 
+def work_in_a_process(deadly: bool = False) -> int:
+    code = WORKER.format(name=connection.settings_dict["NAME"], deadly=deadly)
+    return subprocess.run([sys.executable, "-c", code], timeout=60, cwd=settings.BASE_DIR).returncode
+
+
+def ask_from_afar(kind: str) -> Job:
+    register(kind, lambda parameters, progress: {})
     by = User.objects.create_user("asker")
-    job = actions.start_job(kind="test_far", title="Far", by=by, parameters={"n": 7})
-    subprocess.run([sys.executable, "-c", code], check=True, timeout=60, cwd=settings.BASE_DIR)
+    return actions.start_job(kind=kind, title="Far", by=by, parameters={"n": 7})
+
+
+def test_the_worker_command_does_what_is_queued(transactional_db):
+    """The real worker, in a process of its own, against the same database."""
+    job = ask_from_afar("test_far")
+    assert work_in_a_process() == 0
     job.refresh_from_db()
     assert (job.state, job.result) == (JobState.DONE, {"got": 7})
+
+
+def test_the_job_of_a_worker_that_died_is_taken_up_again(transactional_db):
+    job = ask_from_afar("test_deadly")
+    assert work_in_a_process(deadly=True) == 9
+    job.refresh_from_db()
+    assert (job.state, job.attempts) == (JobState.RUNNING, 1)
+    with connection.cursor() as cursor:
+        cursor.execute("UPDATE procrastinate_workers SET last_heartbeat = now() - interval '2 minutes'")
+    take_up_again.defer(timestamp=0)
+    assert work_in_a_process() == 0  # the first round puts the job back, and goes on to do it
+    job.refresh_from_db()
+    assert (job.state, job.result, job.attempts) == (JobState.DONE, {"lived": True}, 2)
