@@ -5,18 +5,22 @@ Run `python -m docs.make_file_formats` after a column has changed; a test compar
 
 from pathlib import Path
 
-from grading.columns import GRADES
+from grading.columns import FEATURES, GRADES
 from portal.calc.file_spec import Column, FileKind, noun
 from reports.columns import PRICES
 from sawing.columns import BOARDS, LOGS
+from sawing.docking.columns import FLITCHES
+from sawing.drying.columns import MOISTURE
 from trials.columns import CLONES, LAYOUT
 from trials.entries.files import GENERAL as MEASUREMENTS
 
 PAGE = Path(__file__).resolve().parent / "file_formats.md"
 BEGIN = "<!-- tables: written by `python -m docs.make_file_formats`, do not edit by hand -->"
 END = "<!-- end of the tables -->"
-KINDS = (CLONES, LAYOUT, MEASUREMENTS, LOGS, BOARDS, GRADES, PRICES)
+KINDS = (CLONES, LAYOUT, MEASUREMENTS, LOGS, BOARDS, FLITCHES, MOISTURE, GRADES, PRICES)
 """Every kind of file, in the order in which a new trial needs them."""
+COMMAND_KINDS = (FEATURES,)
+"""Kinds that only commands read so far."""
 
 WRITTEN_AS = {
     "code": "code",
@@ -54,7 +58,7 @@ def kind_section(kind: FileKind) -> str:
 
 def tables() -> str:
     """The tables of all kinds, with the two marks they stand between."""
-    return f"{BEGIN}\n\n" + "\n".join(kind_section(kind) for kind in KINDS) + f"\n{END}"
+    return f"{BEGIN}\n\n" + "\n".join(kind_section(kind) for kind in (*KINDS, *COMMAND_KINDS)) + f"\n{END}"
 
 
 def with_tables(page: str) -> str:

@@ -13,6 +13,7 @@ from grading.models import RuleSet
 from portal.tables import Column, Table
 from portal.uploads.queries import manager_of, may_bring
 from sawing.actions import offer_boards, withdraw_boards
+from sawing.drying.queries import drying_story
 from sawing.links import board_url, log_url
 from sawing.models import BoardState
 from sawing.queries import available_boards, studies_of, study_for
@@ -132,6 +133,7 @@ def board(request: HttpRequest, trial: str, study: str, code: str) -> HttpRespon
         "inside": inside,
         "grades": queries.pieces(found),
         "may_offer": manager_of(request.user, found.study.trial_id),
+        "drying": drying_story(found) if inside else None,
         "events": queries.board_events(found) if inside else [],
     }
     return render(request, "grading/board.html", context)

@@ -17,6 +17,8 @@ from grading.models import RuleSet
 from portal.models import Membership, Role, Upload, User
 from portal.uploads.actions import check_upload, store_upload
 from portal.uploads.registry import Target, kind_named
+from reports.demo_drying import build_stacks, take_down_stacks
+from reports.demo_labels import record_labels
 from sawing.actions import create_study, offer_boards
 from sawing.models import Study
 from trials.actions import create_trial, describe_site
@@ -30,6 +32,7 @@ UPLOADER = {
     "measurements": "field_crew",
     "logs": "mill",
     "boards": "mill",
+    "moisture": "mill",
     "prices": "manager",
 }
 STUDY_FIELDS = (
@@ -85,8 +88,14 @@ def load_demo(folder: Path = FIXTURES / "demo") -> tuple[Study, list[Brought], l
     for kind, name in plan["files"].items():
         if kind == "measurements":
             _open_assessments(plan["assessments"], trial, people, closed=True)
+        if kind == "moisture":
+            build_stacks(plan, folder, study, people["mill"])
         brought.append(_bring(folder / name, kind, trial, study, people))
+        if kind == "moisture":
+            take_down_stacks(plan, folder, study, people["mill"])
     _open_assessments(plan["assessments"], trial, people, closed=False)
+    with pghistory.context(user=people["mill"].pk, command="demo"):
+        record_labels(study, people["mill"])
     with pghistory.context(user=manager.pk, command="demo"):
         for site in plan["sites"]:
             describe_site(trial=trial, by=manager, **site)

@@ -52,13 +52,7 @@ def insert_logs(target: Target, rows: pd.DataFrame, upload: Upload | None) -> in
     """Add logs; their trees are marked as felled for the study. Caller holds the study's lock."""
     study = target.study
     trees = codes_to_ids(study.trial.trees.filter(code__in=rows["tree"].unique().tolist()))
-    felled = set(study.fellings.values_list("tree_id", flat=True))
-    new = [pk for pk in trees.values() if pk not in felled]
-    clones_of_felled = study.trial.clones.filter(trees__felling__isnull=False).values_list("pk", flat=True)
-    shown = list(clones_of_felled)
-    Felling.objects.bulk_create(Felling(study=study, tree_id=pk, felled_on=study.felled_on) for pk in new)
-    study.trial.trees.filter(pk__in=new).update(status="felled")
-    give_own_hues(study.trial, shown=shown, joining=clones_of_felled.all())
+    fell_trees(study, list(trees.values()))
     fellings = dict(study.fellings.values_list("tree__code", "pk"))
     return copy_columns(
         Log,
@@ -74,6 +68,20 @@ def insert_logs(target: Target, rows: pd.DataFrame, upload: Upload | None) -> in
         },
         len(rows),
     )
+
+
+def fell_trees(study: Study, tree_ids: list[int]) -> None:
+    """Mark trees as felled for a study, those that are not yet; their clones get hues of their own.
+
+    Caller holds the study's lock and has checked the permission.
+    """
+    felled = set(study.fellings.values_list("tree_id", flat=True))
+    new = [pk for pk in tree_ids if pk not in felled]
+    clones_of_felled = study.trial.clones.filter(trees__felling__isnull=False).values_list("pk", flat=True)
+    shown = list(clones_of_felled)
+    Felling.objects.bulk_create(Felling(study=study, tree_id=pk, felled_on=study.felled_on) for pk in new)
+    study.trial.trees.filter(pk__in=new).update(status="felled")
+    give_own_hues(study.trial, shown=shown, joining=clones_of_felled.all())
 
 
 def replace_logs(target: Target, rows: pd.DataFrame, upload: Upload) -> int:

@@ -14,6 +14,11 @@ def log_url(study: Study, code: str) -> str:
     return reverse("sawing:log", args=[study.trial.code, study.code, code])
 
 
+def felling_url(study: Study, tree: str) -> str:
+    """The page of a felled tree's stem."""
+    return reverse("sawing:felling", args=[study.trial.code, study.code, tree])
+
+
 def board_url(study: Study, code: str) -> str:
     """The board's page; it stands in the room of grades."""
     return reverse("grading:board", args=[study.trial.code, study.code, code])

@@ -1,50 +1,77 @@
 """The pictures of a log's and of a tree's page."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
 import pandas as pd
 
 from portal.calc import shown
 from portal.calc.svg import NARROW, WIDE
+from sawing.board_colours import PLAIN, BoardColours, Colouring
 from sawing.calc.balance import LogBalance
 from sawing.calc.balance_picture import Part, balance_bar
-from sawing.calc.pictures import EndBoard, SawnPiece, StemLog, log_end, placed_by_flitch, stem
-from sawing.links import board_url, log_url
-from sawing.models import Log, Study
+from sawing.calc.pictures import EndBoard, StemLog, log_end, stem
+from sawing.end_places import EndScene, end_scene
+from sawing.links import log_url
+from sawing.models import Study
 
 
-def ends(study: Study, log: Mapping[str, Any], boards: pd.DataFrame) -> tuple[str, str]:
-    """The small end of a log with its boards, wide and narrow; empty when their order is not known.
+@dataclass(frozen=True)
+class LogEnd:
+    """A log end drawn wide and narrow; the key of its colours, why there is none, how many boards have no place."""
 
-    The tally gives the order of flitches and pieces, not measured places; the picture says so.
-    """
-    placed = _placed(study, boards)
-    first, second = float(log["sed1_mm"]), log["sed2_mm"]
-    heart = None if pd.isna(log["heart_sed_mm"]) else float(log["heart_sed_mm"])
+    wide: str
+    narrow: str
+    key: tuple[tuple[str, str], ...]
+    missing: str
+    scene: EndScene
+
+
+def log_end_of(
+    study: Study, log: Mapping[str, Any], boards: pd.DataFrame, colouring: Colouring = PLAIN
+) -> LogEnd | None:
+    """The end of a log with its boards, in the colours asked for; None where the heartwood reading is mistaken."""
+    scene = end_scene(study, log, boards)
+    first, second = scene.diameters
+    if scene.heart_mm is not None and scene.heart_mm > max(first, second):
+        return None  # the page lists it among its measures
+    colours = colouring.colours(scene)
+    placed = [_coloured(b, colours) for b in scene.placed]
+    if scene.inferred:
+        where = "places inferred from flitches and pieces; boards from thicker wood may reach beyond it"
+    else:
+        where = "places read from the boards’ codes, looked at from the butt"
 
     def draw(name: str, width: int) -> str:
         return log_end(
             first,
-            heart,
+            scene.heart_mm,
             placed,
             name=name,
             title="Where do the boards lie in the log?",
-            note="small end; places inferred from flitches and pieces; boards from thicker wood may reach beyond it",
-            diameter2_mm=None if pd.isna(second) else float(second),
-            inferred=True,
+            note=f"{scene.end_words}; {where}",
+            diameter2_mm=None if second == first else second,
+            inferred=scene.inferred,
             bark=f"{log['bark']} bark",
             width=width,
         )
 
-    if heart is not None and heart > max(first, first if pd.isna(second) else float(second)):
-        return "", ""  # a mistaken reading; the page lists it among its measures
-    return draw("log-end-wide", WIDE), draw("log-end-narrow", NARROW)
+    return LogEnd(
+        draw("log-end-wide", WIDE), draw("log-end-narrow", NARROW), colours.key, colours.missing, scene
+    )
 
 
-def stems(study: Study, tree: str, logs: list[Log]) -> tuple[str, str]:
-    """A felled tree upright with its logs, wide and narrow."""
+def _coloured(board: EndBoard, colours: BoardColours) -> EndBoard:
+    css, words = colours.by_board.get(board.code, ("", ""))
+    return replace(board, css=css, words=f"{board.words}; {words}" if words else board.words)
+
+
+def stems(study: Study, tree: str, logs: Sequence[Any], height_m: float | None = None) -> tuple[str, str]:
+    """A felled tree upright with its logs and what came out of them, wide and narrow.
+
+    :param logs: from sawing.queries.logs_of, with their boards counted.
+    """
     drawn = [
         StemLog(
             log.code,
@@ -56,12 +83,17 @@ def stems(study: Study, tree: str, logs: list[Log]) -> tuple[str, str]:
             log.heart_led_mm,
             log.heart_sed_mm,
             log_url(study, log.code),
+            boards=f"{shown.counted(log.n_boards, 'board')}, {shown.cubic_metres(log.board_volume_m3)}"
+            if log.n_boards
+            else "",
         )
         for log in logs
     ]
+    height = shown.as_number(height_m)
+    title = f"How was tree {tree} cut into logs?"
     return (
-        stem(drawn, name="stem-wide", title=f"How was tree {tree} cut into logs?", width=WIDE),
-        stem(drawn, name="stem-narrow", title=f"How was tree {tree} cut into logs?", width=NARROW),
+        stem(drawn, name="stem-wide", title=title, tree_height_m=height, width=WIDE),
+        stem(drawn, name="stem-narrow", title=title, tree_height_m=height, width=NARROW),
     )
 
 
@@ -121,29 +153,3 @@ def wood_parts(sums: Mapping[Any, Any], kerf_known: bool) -> list[Part]:
     if sums["closing_m3"] < 0:
         parts.append(Part("More boards than log", float(sums["closing_m3"]), "unknown"))
     return parts
-
-
-def _placed(study: Study, boards: pd.DataFrame) -> list[EndBoard]:
-    """Boards whose flitch and piece are numbers; the others have no known order."""
-    pieces = []
-    for b in boards.to_dict("records"):
-        flitch, piece = _number(b["flitch"]), _number(b["piece"])
-        if flitch is None:
-            return []
-        words = f"{b['thickness_mm']:g} × {b['width_mm']:g} mm, {b['length_m']:g} m"
-        url = board_url(study, b["board"])
-        pieces.append(
-            SawnPiece(
-                b["board"], flitch, piece or 1, b["thickness_mm"], b["width_mm"], str(flitch), words, url
-            )
-        )
-    # Pieces docked from one flitch lie behind each other, not side by side: draw each flitch by its widest.
-    widest: dict[int, SawnPiece] = {}
-    for p in pieces:
-        if p.flitch not in widest or p.width_mm > widest[p.flitch].width_mm:
-            widest[p.flitch] = p
-    return placed_by_flitch(widest.values(), study.headsaw_kerf_mm or 0.0)
-
-
-def _number(value: Any) -> int | None:
-    return int(value) if isinstance(value, str) and value.isdigit() else None

@@ -13,7 +13,7 @@ from portal.uploads.registry import Target
 from sawing.calc.balance import LogBalance, log_balance
 from sawing.calc.board_volume import board_volumes
 from sawing.calc.log_volume import log_volumes
-from sawing.models import Board, Flitch, Log, Study
+from sawing.models import Board, Flitch, LabelSheet, Log, Study
 from trials.queries import trials_of
 
 LOG_NUMBERS = [
@@ -39,6 +39,7 @@ LOG_FIELDS = {
     "sections_mm": "sections_mm",
     "bark": "bark",
 }
+ENDS_OF_LOG = ["sed1_mm", "led1_mm", "sed2_mm", "led2_mm", "bark"]
 BOARD_NUMBERS = [
     "thickness_mm",
     "width_mm",
@@ -179,11 +180,35 @@ def known_for_boards(target: Target) -> dict[str, pd.DataFrame]:
     logs = log_frame(study)
     volumes = log_volumes(logs, study.log_volume_formula, study.bark_factor)
     return {
-        "logs": logs[["log", "tree", "length_m"]].assign(volume_m3=volumes.volume_m3),
+        "logs": logs[["log", "tree", "length_m", *ENDS_OF_LOG]].assign(volume_m3=volumes.volume_m3),
+        **known_at_saw(study),
         "stored_boards": frame(
             study.boards.all(), {"board": "code", "log": "log__code", "volume_m3": "volume_m3"}
         ),
     }
+
+
+def known_at_saw(study: Study) -> dict[str, pd.DataFrame]:
+    """The labels on the logs of a study and the sizes it saws, as a file of boards is compared with them.
+
+    A sheet counts as put with its middle over the pith until somebody read where it sits.
+    """
+    sheets = LabelSheet.objects.filter(serial__log__study=study, serial__retired_at__isnull=True)
+    fields = ("serial__log__code", "end", "pitch_mm", "pith_row", "pith_col", "turned_deg", "rows", "cols")
+    placed = []
+    for log, end, pitch, row, col, turned, n_rows, n_cols in sheets.values_list(*fields):
+        middle = (n_rows // 2 if row is None else row, n_cols // 2 if col is None else col)
+        placed.append((log, int(end == "top"), pitch, *middle, turned or 0.0))
+    saw = {
+        "thicknesses_mm": tuple(float(t) for t in study.thicknesses_mm),
+        "widths_mm": tuple(float(w) for w in study.widths_mm),
+        "oversize_thickness_mm": study.oversize_thickness_mm or 0.0,
+        "oversize_width_pct": study.oversize_width_pct or 0.0,
+        "kerf_mm": study.headsaw_kerf_mm or 0.0,
+        "bark_factor": study.bark_factor,
+    }
+    columns = ["log", "end", "pitch_mm", "pith_row", "pith_col", "turned_deg"]
+    return {"sheets": pd.DataFrame(placed, columns=columns), "saw": pd.DataFrame([saw], dtype=object)}
 
 
 def board_volume_by_log(study: Study) -> dict[str, float]:

@@ -1,13 +1,28 @@
 """The files of this room, for the shared upload machine."""
 
+from dataclasses import replace
+
 import pandas as pd
 
-from portal.calc.file_spec import Known, Problem
+from portal.calc.file_spec import FileKind, Known, Problem
 from portal.models import Role
 from portal.uploads.registry import Target, UploadKind, register
 from sawing import actions, queries
 from sawing.calc.log_volume import log_volumes
+from sawing.calc.tally_checks import log_remarks
 from sawing.columns import BOARDS, LOGS
+from sawing.planning.queries import stem_logs, tree_facts
+
+
+def logs_file(target: Target) -> FileKind:
+    """The logs file of a study: odd is also what does not fit its stored logs, its stem records and its trees."""
+
+    def remarks(rows: pd.DataFrame, known: Known, file_name: str) -> list[str]:
+        trees = rows["tree"].unique().tolist()
+        around = {"stored_logs": stem_logs(target.study, trees), "trees": tree_facts(target.study, trees)}
+        return log_remarks(rows, around, file_name)
+
+    return replace(LOGS, remarks=remarks)
 
 
 def logs_in_place(target: Target, rows: pd.DataFrame, known: Known, file_name: str) -> list[Problem]:
@@ -80,6 +95,7 @@ def register_kinds() -> None:
             actions.insert_logs,
             actions.replace_logs,
             logs_in_place,
+            file_for=logs_file,
         )
     )
     register(

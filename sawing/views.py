@@ -1,24 +1,22 @@
-"""Studies, their plan, their logs."""
+"""Studies and their logs."""
 
-from typing import Any
-
-from django.contrib import messages
-from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
-from django.views.decorators.http import require_GET, require_http_methods
+from django.views.decorators.http import require_GET
 
 from portal.tables import Column, Table
 from portal.uploads.queries import manager_of, may_bring
-from sawing import actions, queries
+from sawing import queries
+from sawing.board_colours import PLAIN, colourings
 from sawing.calc.board_volume import board_volumes
-from sawing.calc.log_formulae import formulae
+from sawing.calc.log_shape import PREFERENCE, log_shapes, volumes_compared
 from sawing.calc.log_volume import log_volumes
-from sawing.forms import StudyForm
-from sawing.links import board_url, log_url, study_url
-from sawing.log_pictures import balance_picture, ends
+from sawing.links import board_url, felling_url, log_url, study_url
+from sawing.log_pictures import balance_picture, log_end_of
 from sawing.models import Study
-from trials.queries import trial_for, trials_of
+from sawing.planning.queries import doubts_of
+from sawing.tally.queries import odd_boards
+from trials.queries import trials_of
 
 
 @require_GET
@@ -31,48 +29,16 @@ def studies(request: HttpRequest) -> HttpResponse:
     return render(request, "sawing/studies.html", {"studies": found, "managed": managed})
 
 
-@require_http_methods(["GET", "POST"])
-def new_study(request: HttpRequest, trial: str) -> HttpResponse:
-    found = trial_for(request.user, trial)
-    if not manager_of(request.user, found.pk):
-        raise PermissionDenied("Studies are started by the trial's managers.")
-    form = StudyForm(request.POST or None, instance=Study(trial=found))
-    if request.method == "POST" and form.is_valid():
-        if found.studies.filter(code=form.cleaned_data["code"]).exists():
-            form.add_error("code", "The trial has a study of this code already: choose another.")
-        else:
-            study = actions.create_study(trial=found, by=request.user, **form.plan())
-            messages.success(request, "The study is started. Bring its logs next.")
-            return redirect(study_url(study))
-    context = {"form": form, "trial": found, "study": None}
-    return render(request, "sawing/plan.html", context, status=422 if form.errors else 200)
-
-
-@require_http_methods(["GET", "POST"])
-def plan(request: HttpRequest, trial: str, study: str) -> HttpResponse:
-    """The plan of a study; managers change it."""
-    found = queries.study_for(request.user, trial, study)
-    if request.method == "POST" and not manager_of(request.user, found.trial_id):
-        raise PermissionDenied("The plan is changed by the trial's managers.")
-    form = StudyForm(request.POST or None, instance=found)
-    if request.method == "POST" and form.is_valid():
-        actions.change_study(study=found, by=request.user, **form.plan())
-        messages.success(request, "The plan is changed; the earlier one stays in the history.")
-        return redirect(study_url(found))
-    context = {
-        "form": form,
-        "trial": found.trial,
-        "study": queries.study_for(request.user, trial, study),
-        "may_write": manager_of(request.user, found.trial_id),
-    }
-    return render(request, "sawing/plan.html", context, status=422 if form.errors else 200)
-
-
 @require_GET
 def logs(request: HttpRequest, trial: str, study: str) -> HttpResponse:
     """The logs of a study with their volume and the boards that came out."""
     found = queries.study_for(request.user, trial, study)
     frame = queries.log_rows(found)
+    asked: dict[str, int] = {}
+    for doubt in doubts_of(found):
+        if doubt.log is not None:
+            asked[doubt.log] = asked.get(doubt.log, 0) + 1
+    frame["asked"] = [asked.get(code) for code in frame["log"]]
     table = Table(
         request,
         rows=frame,
@@ -81,7 +47,7 @@ def logs(request: HttpRequest, trial: str, study: str) -> HttpResponse:
                 "log", "Log", kind="code", key=True, url=lambda r: log_url(found, r["log"]), filter="contains"
             ),
             Column("clone", "Clone", kind="code", filter="choice"),
-            Column("tree", "Tree", kind="code", filter="choice"),
+            Column("tree", "Tree", kind="code", filter="choice", url=lambda r: felling_url(found, r["tree"])),
             Column("bottom_m", "Bottom", kind="number", digits=2, unit="m"),
             Column("length_m", "Length", kind="number", digits=2, unit="m"),
             Column("sed_mm", "Small end", kind="number", digits=0, unit="mm"),
@@ -92,6 +58,7 @@ def logs(request: HttpRequest, trial: str, study: str) -> HttpResponse:
             Column("boards", "Boards", kind="integer", key=True),
             Column("board_volume_m3", "In boards", kind="cubic_metres", digits=4),
             Column("recovery", "Green recovery", kind="percent", key=True),
+            Column("asked", "Asked about", kind="integer"),
         ],
         what="log",
         order="log",
@@ -131,17 +98,30 @@ def log(request: HttpRequest, trial: str, study: str, code: str) -> HttpResponse
     if table.asked_for_download:
         return table.download()
     balance = queries.balance_of(found, one, boards)
+    shape = {str(name): float(v) for name, v in log_shapes(one, found.bark_factor).iloc[0].items()}
+    ways = colourings(found)
+    colouring = next((way for way in ways if way.name == request.GET.get("colour")), PLAIN)
+    tree = log.felling.tree.code
     context = {
         "study": found,
         "trial": found.trial,
         "log": log,
         "table": table,
         "formula": chosen.formula,
-        "volumes": _by_formula(one, found.bark_factor),
+        "volumes": volumes_compared(one, found.bark_factor),
+        "preference": PREFERENCE,
+        "shape": shape,
+        "percents": {name: 100 * share for name, share in shape.items() if "share" in name},
+        "doubts": [d for d in doubts_of(found, [tree]) if d.log == code],
+        "stem_url": felling_url(found, tree),
+        "may_bring": may_bring(request.user, found.trial_id, "logs"),
+        "ways": ways,
+        "colouring": colouring,
         "kerf_note": balance.kerf_note,
         # Without a volume there is nothing to part; the table of formulae says what is missing.
         "balance": balance_picture(code, balance, len(boards)) if chosen.volume_m3.notna().all() else None,
-        "end": ends(found, one.iloc[0].to_dict(), boards) if len(boards) else None,
+        "end": log_end_of(found, one.iloc[0].to_dict(), boards, colouring) if len(boards) else None,
+        "odd": odd_boards(found, [code]).get(code, []),
     }
     return render(request, "sawing/log.html", context)
 
@@ -158,14 +138,3 @@ def board_columns(study: Study) -> list[Column]:
         Column("length_m", "Length", kind="number", digits=2, unit="m", key=True),
         Column("volume_m3", "Volume", kind="cubic_metres", digits=5),
     ]
-
-
-def _by_formula(log: Any, bark_factor: float | None) -> list[dict[str, Any]]:
-    rows = []
-    for info in formulae():
-        found = log_volumes(log, info.name, bark_factor)
-        reason = "; ".join(f"{p.column}: expected {p.expected}" for p in found.problems)
-        rows.append(
-            {"info": info, "volume": None if found.problems else found.volume_m3.iloc[0], "reason": reason}
-        )
-    return rows

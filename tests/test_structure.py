@@ -38,10 +38,12 @@ def test_views_write_nothing_themselves() -> None:
 
 # Asked by actions, with the permission asked and the lock held there; or no writes at all.
 PARTS_OF_ACTIONS = {
+    "fell_trees",
     "give_own_hues",
     "json_notes",
     "may_add_rule_sets",
     "lock_assessments",
+    "lock_study",
     "store_entries",
     "restand",
     "stated_entries",

@@ -91,3 +91,9 @@ def stored_layout(target: Target, rows: pd.DataFrame) -> pd.DataFrame:
 def stored_clones(target: Target, rows: pd.DataFrame) -> pd.DataFrame:
     """The clones already stored under the codes of these rows."""
     return frame(target.trial.clones.filter(code__in=rows["clone"].tolist()), CLONE_FIELDS)
+
+
+def measured_trees(trial: Trial, codes: list[str]) -> set[str]:
+    """Those of these trees that have entries, photos or looked-at findings."""
+    held = Q(entries__isnull=False) | Q(photos__isnull=False) | Q(settled_checks__isnull=False)
+    return set(trial.trees.filter(held, code__in=codes).values_list("code", flat=True))

@@ -34,6 +34,36 @@ def addresses_taken(target: Target, rows: pd.DataFrame, known: Known, file_name:
     return problems
 
 
+def measured_trees_moved(target: Target, rows: pd.DataFrame, known: Known, file_name: str) -> list[Problem]:
+    """Trees that would go to another site though they were measured or photographed: assessments are of one site."""
+    sites = dict(zip(known["trees"]["tree"], known["trees"]["site"], strict=True))
+    moved = [
+        (int(number), site, tree)
+        for number, site, tree in rows[["_row", "site", "tree"]].itertuples(index=False)
+        if sites.get(tree, site) != site
+    ]
+    found = queries.measured_trees(target.trial, [tree for _, _, tree in moved]) if moved else set()
+    return [
+        Problem(
+            file_name,
+            number,
+            "site",
+            site,
+            f"{sites[tree]}, where {tree} was measured; a measured tree stays on its site",
+        )
+        for number, site, tree in moved
+        if tree in found
+    ]
+
+
+def layout_problems(target: Target, rows: pd.DataFrame, known: Known, file_name: str) -> list[Problem]:
+    """What a layout cannot do to what is stored."""
+    return [
+        *addresses_taken(target, rows, known, file_name),
+        *measured_trees_moved(target, rows, known, file_name),
+    ]
+
+
 def register_kinds() -> None:
     register(
         UploadKind(
@@ -55,7 +85,7 @@ def register_kinds() -> None:
             queries.stored_layout,
             actions.insert_layout,
             actions.replace_layout,
-            addresses_taken,
+            layout_problems,
         )
     )
     register(

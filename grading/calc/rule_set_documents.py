@@ -1,9 +1,12 @@
-"""Rule set documents (TOML): the names of their grades, best first, and which of them reject."""
+"""Rule set documents (TOML): the names of their grades, best first, which of them reject, and the rules."""
 
 import tomllib
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
+
+from grading.calc.rule_limits import GradingRules
+from grading.calc.rule_reading import read_rules
 
 
 @dataclass(frozen=True)
@@ -24,6 +27,10 @@ class RuleSetDocument:
     def rejects(self) -> list[str]:
         """Codes of the grades that accept nothing."""
         return [str(g["code"]) for g in self.grades if g.get("reject")]
+
+    def rules(self) -> GradingRules:
+        """The rules by which it grades. Raises RuleProblems, a ValueError that names each key that cannot be."""
+        return read_rules(self.content)
 
 
 def read_rule_set(path: Path) -> RuleSetDocument:

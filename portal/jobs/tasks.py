@@ -3,7 +3,7 @@
 from procrastinate import JobContext
 from procrastinate.contrib.django import app
 
-from portal.jobs import actions
+from portal.jobs import running
 
 # A worker signs in every few seconds; one that has not for this long is taken for dead.
 SECONDS_WITHOUT_HEARTBEAT = 60
@@ -11,7 +11,7 @@ SECONDS_WITHOUT_HEARTBEAT = 60
 
 @app.task(queue="portal", name="portal.run_job")
 def run_job(job_id: int) -> None:
-    actions.run(job_id)
+    running.run(job_id)
 
 
 @app.periodic(cron="* * * * *")

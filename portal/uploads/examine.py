@@ -112,8 +112,7 @@ def compare(
     if stored.empty or rows.empty:
         return rows, 0, rows.iloc[:0], []
     keys = list(kind.key)
-    there = rows[keys].astype(str).apply(tuple, axis=1) if len(keys) > 1 else rows[keys[0]].astype(str)
-    index = stored[keys].astype(str).apply(tuple, axis=1) if len(keys) > 1 else stored[keys[0]].astype(str)
+    there, index = _keyed(rows, keys), _keyed(stored, keys)
     lined_up = stored.set_axis(pd.Index(index, tupleize_cols=False)).reindex(
         pd.Index(there, tupleize_cols=False)
     )
@@ -140,6 +139,12 @@ def compare(
                 )
             )
     return rows[~exists], int((exists & ~any_differs).sum()), rows[any_differs], problems
+
+
+def _keyed(rows: pd.DataFrame, keys: list[str]) -> pd.Series:
+    """What a row is known by, as one value; a part of the key that is missing equals another missing one."""
+    filled = rows[keys].astype(object).where(rows[keys].notna(), "").astype(str)
+    return filled.apply(tuple, axis=1) if len(keys) > 1 else filled[keys[0]]
 
 
 def _equal(mine: pd.Series, theirs: pd.Series, numeric: bool) -> pd.Series:

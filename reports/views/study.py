@@ -17,6 +17,7 @@ from reports.calc.recovery import RecoveryResult
 from reports.forms import FiguresForm
 from sawing.log_pictures import balance_picture
 from sawing.models import Study
+from sawing.planning.show import progress_of, study_links
 from sawing.queries import state_counts, study_balance, study_for
 
 
@@ -37,6 +38,8 @@ def study(request: HttpRequest, trial: str, study: str) -> HttpResponse:
             return table.download()
     context: dict[str, Any] = {
         "study": found,
+        "pages": study_links(found, may_bring(request.user, found.trial_id, "boards")),
+        "progress": progress_of(found),
         "trial": found.trial,
         "form": form,
         "result": result,

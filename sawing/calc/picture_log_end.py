@@ -18,7 +18,7 @@ class EndBoard:
     """A board on the log end: a rectangle in mm from the pith, x to the right, y up, its lower left first.
 
     `label` is the short word inside the rectangle, `words` what hovering tells, `css` a class from
-    {% grade_colour %} or {% clone_colour %}.
+    {% grade_colour %} or {% clone_colour %}. `angle_deg` turns the rectangle about its middle, anticlockwise.
     """
 
     code: str
@@ -30,6 +30,7 @@ class EndBoard:
     words: str = ""
     href: str = ""
     css: str = ""
+    angle_deg: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -134,6 +135,10 @@ def upright_space(reach_mm: float, upright_mm: float, scale: float) -> float:
 
 
 def _reach(board: EndBoard) -> tuple[float, float]:
+    if board.angle_deg:  # the circle about a turned board holds it
+        middle = board.x_mm + board.width_mm / 2, board.y_mm + board.height_mm / 2
+        far = math.hypot(*middle) + math.hypot(board.width_mm, board.height_mm) / 2
+        return far, far
     return (
         max(abs(board.x_mm), abs(board.x_mm + board.width_mm)),
         max(abs(board.y_mm), abs(board.y_mm + board.height_mm)),
@@ -163,10 +168,15 @@ def _end_board(drawing: Drawing, board: EndBoard, cx: float, cy: float, scale: f
     x, y = cx + board.x_mm * scale, cy - (board.y_mm + board.height_mm) * scale
     wide, high = board.width_mm * scale, board.height_mm * scale
     note = f"{board.code}: {board.words}" if board.words else board.code
+    turn = (
+        f"rotate({-board.angle_deg:.1f} {x + wide / 2:.1f} {y + high / 2:.1f})" if board.angle_deg else None
+    )
     with drawing.link(board.href, note):
-        drawing.rect(x, y, wide, high, f"board {f'mark {board.css}' if board.css else 'plain'}", note)
+        css = f"board {f'mark {board.css}' if board.css else 'plain'}"
+        drawing.rect(x, y, wide, high, css, note, transform=turn)
         if {"reject", "again"} & set(board.css.split()):
-            drawing.rect(x, y, wide, high, "overlay on-mark", note, fill=drawing.hatch("rising", board.css))
+            hatch = drawing.hatch("rising", board.css)
+            drawing.rect(x, y, wide, high, "overlay on-mark", note, fill=hatch, transform=turn)
 
 
 def _end_label(drawing: Drawing, board: EndBoard, cx: float, cy: float, scale: float) -> None:

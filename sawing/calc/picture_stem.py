@@ -14,7 +14,10 @@ DRAWN_WIDER = (1, 2, 5, 10, 20, 50)
 
 @dataclass(frozen=True)
 class StemLog:
-    """A log in its tree; lengths in m, diameters and sweep in mm, None where not measured."""
+    """A log in its tree; lengths in m, diameters and sweep in mm, None where not measured.
+
+    `boards`: what came out of it, in words ("9 boards, 0.121 m³"), written beside it.
+    """
 
     code: str
     bottom_m: float
@@ -26,6 +29,7 @@ class StemLog:
     heart_sed_mm: float | None = None
     href: str = ""
     css: str = ""
+    boards: str = ""
 
 
 def stem(
@@ -62,12 +66,14 @@ def stem(
     drawing.line(44, along(0), middle + 78, along(0), "ground")
     _gaps(drawing, logs, along, middle, tree_height_m)
     label_x = middle + (78 if drawing.narrow else 100)
-    places = _label_places(
-        [along(log.bottom_m + log.length_m / 2) for log in logs], 52.0 if drawing.narrow else 38.0
-    )
+    apart = (52.0 if drawing.narrow else 38.0) + (15.0 if any(log.boards for log in logs) else 0.0)
+    places = _label_places([along(log.bottom_m + log.length_m / 2) for log in logs], apart)
     for log, place in zip(logs, places, strict=True):
         _stem_log(drawing, log, along, middle, per_m * across / 1000, place, label_x)
-    foot = max(along(0), *places) + 30
+    foot = (
+        max(along(0), *(place + (15 if log.boards else 0) for log, place in zip(logs, places, strict=True)))
+        + 30
+    )
     words = (
         f"Across, sizes and sweep are drawn {across} times larger than along the stem."
         if across > 1
@@ -84,7 +90,7 @@ def stem(
 
 
 def _stem_words(logs: Sequence[StemLog], tree_height_m: float | None) -> str:
-    said = "; ".join(f"{log.code}: from {log.bottom_m:.2f} m, {_log_words(log)}" for log in logs)
+    said = "; ".join(f"{log.code}: from {log.bottom_m:.2f} m, {_with_boards(log)}" for log in logs)
     height = f"Tree height {tree_height_m:.1f} m. " if tree_height_m else ""
     return f"{height}{len(logs)} logs from the butt: {said}."
 
@@ -92,6 +98,10 @@ def _stem_words(logs: Sequence[StemLog], tree_height_m: float | None) -> str:
 def _log_words(log: StemLog) -> str:
     sweep = f", sweep {log.sweep_mm:.0f}{shown.HARD}mm" if log.sweep_mm is not None else ""
     return f"{log.length_m:.2f}{shown.HARD}m, {log.led_mm:.0f} to {log.sed_mm:.0f}{shown.HARD}mm{sweep}"
+
+
+def _with_boards(log: StemLog) -> str:
+    return f"{_log_words(log)}, {log.boards}" if log.boards else _log_words(log)
 
 
 def _height_axis(drawing: Drawing, along: Scale, marks: Sequence[float]) -> None:
@@ -150,7 +160,7 @@ def _stem_log(
 ) -> None:
     low, high = along(log.bottom_m), along(log.bottom_m + log.length_m)
     sweep = log.sweep_mm or 0.0
-    note = f"{log.code}: {_log_words(log)}"
+    note = f"{log.code}: {_with_boards(log)}"
     with drawing.link(log.href, note):
         css = f"mark {log.css}" if log.css else "sapwood"
         drawing.path(_outline(middle, low, high, log.led_mm, log.sed_mm, sweep, per_mm), f"log {css}", note)
@@ -162,6 +172,6 @@ def _stem_log(
         space = drawing.width - label_x
         drawing.text(label_x, label_y - 1, shortened(log.code, LABEL, space), "label strong")
         lines = _log_words(log).split(", sweep") if drawing.narrow else [_log_words(log)]
-        for i, line in enumerate(lines):
-            words = f"sweep{line}" if i else line
+        lines = [f"sweep{line}" if i else line for i, line in enumerate(lines)]
+        for i, words in enumerate([*lines, log.boards] if log.boards else lines):
             drawing.text(label_x, label_y + 14 + 15 * i, shortened(words, SMALL, space), "small quiet-text")

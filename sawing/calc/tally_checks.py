@@ -13,10 +13,9 @@ from portal.calc.file_spec import Known, Problem, shown
 from sawing.calc.board_volume import board_volumes
 from sawing.calc.frames import RowProblem
 from sawing.calc.log_volume import log_measures
+from sawing.calc.stem_checks import REMARKS, stem_doubts
+from sawing.calc.tally_frames import board_file_remarks
 
-MOST_OVERLAP_M = 0.05
-MOST_REVERSE_TAPER_MM = 5.0
-MOST_TAPER_MM_PER_M = 40.0
 LENGTH_ALLOWANCE_M = 0.05
 ROUNDING = 1e-9
 
@@ -57,19 +56,23 @@ def _trees_without_clone(rows: pd.DataFrame, known: Known, file: str) -> list[Pr
 
 
 def log_remarks(rows: pd.DataFrame, known: Known, file: str) -> list[str]:
-    """Logs that overlap in their tree, taper the wrong way or too much: possible, but worth a look."""
-    small = rows[["sed1_mm", "sed2_mm"]].mean(axis=1)
-    large = rows[["led1_mm", "led2_mm"]].mean(axis=1)
-    taper = (large - small) / rows["length_m"]
-    ordered = rows.sort_values(["tree", "bottom_m"])
-    top = (ordered["bottom_m"] + ordered["length_m"]).groupby(ordered["tree"]).cummax()
-    below = top.groupby(ordered["tree"]).shift()
-    overlap = (below - ordered["bottom_m"] > MOST_OVERLAP_M).reindex(rows.index)
-    return [
-        *remark(rows, overlap, "log begins below the top of the one under it in the same tree"),
-        *remark(rows, small > large + MOST_REVERSE_TAPER_MM, "small end thicker than the large end"),
-        *remark(rows, taper > MOST_TAPER_MM_PER_M, f"taper above {MOST_TAPER_MM_PER_M:g} mm per m"),
-    ]
+    """What does not fit along a stem or with its tree: possible, but worth a look (sawing.calc.stem_checks).
+
+    `known["stored_logs"]` may hold the logs stored for the same trees, `known["trees"]` what is known of each tree
+    (stem_length_m, stump_m, height_m, dbh_mm). A log sent again counts once, as it stands in the file.
+    """
+    stored = known.get("stored_logs")
+    logs = rows
+    if stored is not None and len(stored):
+        others = stored[stored["tree"].isin(rows["tree"]) & ~stored["log"].isin(rows["log"])]
+        logs = pd.concat([rows, others], ignore_index=True) if len(others) else rows
+    doubts = stem_doubts(logs, known.get("trees"))
+    remarks = []
+    for kind, text in REMARKS.items():
+        of_logs = {d.log for d in doubts if d.kind == kind and d.log is not None}
+        of_trees = {d.tree for d in doubts if d.kind == kind and d.log is None}
+        remarks += remark(rows, rows["log"].isin(of_logs) | rows["tree"].isin(of_trees), text)
+    return remarks
 
 
 def check_boards(rows: pd.DataFrame, known: Known, file: str) -> list[Problem]:
@@ -94,7 +97,8 @@ def check_boards(rows: pd.DataFrame, known: Known, file: str) -> list[Problem]:
 
 
 def board_remarks(rows: pd.DataFrame, known: Known, file: str) -> list[str]:
-    """Boards longer than their log, nominal or dry sizes above the green ones: possible, but worth a look."""
+    """Boards longer than their log, nominal or dry sizes above the green ones, and what would be asked about at the
+    saw (sawing.calc.tally_frames): possible, but worth a look."""
     remarks = []
     logs = known.get("logs")
     if logs is not None and "length_m" in logs.columns:
@@ -110,7 +114,7 @@ def board_remarks(rows: pd.DataFrame, known: Known, file: str) -> list[str]:
         pairs = [(f"{what}_{name}", name) for name in ("thickness_mm", "width_mm", "length_m")]
         above = [rows[own] > rows[green] * (1 + ROUNDING) for own, green in pairs if own in rows.columns]
         remarks += remark(rows, pd.concat(above, axis=1).any(axis=1), size)
-    return remarks
+    return remarks + board_file_remarks(rows, known)
 
 
 def over_volume(boards: pd.DataFrame, logs: pd.DataFrame, stored: pd.DataFrame | None = None) -> pd.DataFrame:

@@ -27,10 +27,15 @@ def database_address() -> str:
 
 
 def end_sessions() -> None:
-    """End what a killed process left open at the database, so that the database can be dropped."""
+    """End what a killed process left open at the database, so that the database can be dropped.
+
+    Of this database alone: tests that run beside these have portals of their own on the same server.
+    """
     with connection.cursor() as cursor:
         cursor.execute(
-            "SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE application_name = %s", [SESSIONS]
+            "SELECT pg_terminate_backend(pid) FROM pg_stat_activity"
+            " WHERE application_name = %s AND datname = current_database()",
+            [SESSIONS],
         )
 
 

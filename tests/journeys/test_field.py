@@ -181,7 +181,6 @@ def send_by_hand(one: Phone, entries: list[dict[str, Any]]) -> list[dict[str, An
     return list(found)
 
 
-@pytest.mark.apart
 def test_two_phones_on_one_plot(
     new_phone: Callable[[str], Phone], assessment: Assessment, place: Place
 ) -> None:

@@ -22,6 +22,8 @@ portal:people                in  403 200 403 403 403 403 403 200 200
 portal:give_role             in  404 404 404 403 403 403 404 200 200
 portal:new_person            in  404 404 404 403 403 403 404 200 200
 reports:home                 in  200 200 200 200 200 200 200 200 200
+portal:jobs                  in  200 200 200 200 200 200 200 200 200
+portal:job                   in  404 404 404 200 200 200 404 200 200
 portal:files                 in  200 200 200 200 200 200 200 200 200
 portal:bring_file            in  403 200 403 200 200 200 403 200 200
 portal:formats               in  200 200 200 200 200 200 200 200 200
@@ -41,6 +43,7 @@ trials:tree                  in  404 404 404 200 200 200 404 200 200
 trials:site_map              in  404 404 404 200 200 200 404 200 200
 trials:site_map_data         in  404 404 404 200 200 200 404 200 200
 trials:walking_list          in  404 404 404 200 200 200 404 200 200
+trials:tree_tags             in  404 404 404 200 200 200 404 200 200
 trials:traits                in  404 404 404 200 200 200 404 200 200
 trials:assessments           in  404 404 404 200 200 200 404 200 200
 trials:unplaced              in  404 404 404 200 200 200 404 200 200
@@ -48,6 +51,11 @@ trials:assessment            in  404 404 404 200 200 200 404 200 200
 trials:assessment_values     in  404 404 404 200 200 200 404 200 200
 trials:assessment_waiting    in  404 404 404 200 200 200 404 200 200
 trials:assessment_checks     in  404 404 404 200 200 200 404 200 200
+trials:assessment_photos     in  404 404 404 200 200 200 404 200 200
+trials:photo                 in  404 404 404 200 200 200 404 200 200
+trials:growth                in  404 404 404 200 200 200 404 200 200
+trials:close_assessment      in  404 404 404 403 403 403 404 200 200
+trials:change_assessment     in  404 404 404 403 403 403 404 200 200
 trials:assessment_figures    in  404 404 404 200 200 200 404 200 200
 trials:new_trait             in  404 404 404 403 403 403 404 200 200
 trials:change_trait          in  404 404 404 403 403 403 404 200 200
@@ -61,11 +69,55 @@ trials:field_session         401 200 200 200 200 200 200 200 200 200
 trials:field_assessments     401 200 200 200 200 200 200 200 200 200
 trials:field_assessment      401 404 404 404 200 403 403 404 200 200
 trials:field_entries         405 405 405 405 405 405 405 405 405 405
+trials:field_photos          405 405 405 405 405 405 405 405 405 405
 sawing:studies               in  200 200 200 302 302 302 200 200 200
 sawing:new_study             in  404 404 404 403 403 403 404 200 200
 sawing:plan                  in  404 404 404 200 200 200 404 200 200
 sawing:logs                  in  404 404 404 200 200 200 404 200 200
 sawing:log                   in  404 404 404 200 200 200 404 200 200
+sawing:duties                in  404 404 404 200 200 200 404 200 200
+sawing:stage                 in  404 404 404 200 200 200 404 200 200
+sawing:fellings              in  404 404 404 200 200 200 404 200 200
+sawing:felling               in  404 404 404 200 200 200 404 200 200
+sawing:cutting_list          in  404 404 404 200 200 200 404 200 200
+sawing:stem_record           in  404 404 404 200 200 403 404 200 200
+sawing:new_log               in  404 404 404 403 200 403 404 200 200
+sawing:change_log            in  404 404 404 403 200 403 404 200 200
+sawing:end_duty              in  405 405 405 405 405 405 405 405 405
+sawing:labels                in  404 404 404 200 200 200 404 200 200
+sawing:scan_labels           in  404 404 404 200 200 200 404 200 200
+sawing:label_sheet           in  404 404 404 200 200 200 404 200 200
+sawing:label_file            in  404 404 404 404 404 404 404 404 404
+sawing:print_labels          in  405 405 405 405 405 405 405 405 405
+sawing:link_named_boards     in  405 405 405 405 405 405 405 405 405
+sawing:dock                  in  404 404 404 200 200 200 404 200 200
+sawing:dock_flitch           in  404 404 404 200 200 200 404 200 200
+sawing:dock_trace            in  404 404 404 403 200 403 404 200 200
+sawing:dock_compare          in  404 404 404 200 200 200 404 200 200
+sawing:dock_scenarios        in  404 404 404 200 200 200 404 200 200
+sawing:dock_scenario_table   in  404 404 404 200 200 200 404 200 200
+sawing:drying                in  404 404 404 200 200 200 404 200 200
+sawing:yard                  in  404 404 404 200 200 200 404 200 200
+sawing:stack                 in  404 404 404 200 200 200 404 200 200
+sawing:drying_defects        in  404 404 404 200 200 200 404 200 200
+sawing:dry_sizes             in  404 404 404 200 200 200 404 200 200
+sawing:calibration           in  404 404 404 200 200 200 404 200 200
+sawing:new_yard              in  404 404 404 403 200 403 404 200 200
+sawing:new_stack             in  404 404 404 403 200 403 404 200 200
+sawing:change_stack          in  404 404 404 403 200 403 404 200 200
+sawing:stack_boards          in  404 404 404 403 200 403 404 200 200
+sawing:stack_readings        in  404 404 404 403 200 403 404 200 200
+sawing:stack_samples         in  404 404 404 403 200 403 404 200 200
+sawing:release_stack         in  404 404 404 403 200 403 404 200 200
+sawing:reading_aside         in  405 405 405 405 405 405 405 405 405
+sawing:defect_aside          in  405 405 405 405 405 405 405 405 405
+sawing:tally                 in  404 404 404 403 200 403 404 200 200
+sawing:tally_balance         in  404 404 404 200 200 200 404 200 200
+sawing:tally_waiting         in  404 404 404 200 200 200 404 200 200
+sawing:tally_pack            401 404 404 404 403 200 403 404 200 200
+sawing:tally_entries         405 405 405 405 405 405 405 405 405 405
+sawing:tally_frame           200 200 200 200 200 200 200 200 200 200
+sawing:tally_worker          200 200 200 200 200 200 200 200 200 200
 grading:boards               in  200 200 200 200 200 200 200 200 200
 grading:rule_sets            in  200 200 200 200 200 200 200 200 200
 grading:new_rule_set         in  403 200 403 403 403 403 403 200 200
@@ -78,6 +130,7 @@ reports:clones               in  200 302 200 302 302 302 200 302 200
 reports:trial_clones         in  404 404 404 200 200 200 404 200 200
 reports:prices               in  404 404 404 200 200 200 404 200 200
 reports:clone                in  404 404 404 200 200 200 404 200 200
+portal:stop_job              in  405 405 405 405 405 405 405 405 405
 portal:store_file            in  405 405 405 405 405 405 405 405 405
 portal:discard_file          in  405 405 405 405 405 405 405 405 405
 portal:end_role              in  405 405 405 405 405 405 405 405 405
@@ -96,6 +149,7 @@ portal:change_password       in  422 422 422 422 422 422 422 422 422
 portal:give_role             in  404 404 404 403 403 403 404 422 422
 portal:new_person            in  404 404 404 403 403 403 404 422 422
 portal:end_role              in  404 404 404 403 403 403 404 302 302
+portal:stop_job              in  404 404 404 403 403 403 404 302 302
 trials:new_trial             in  403 403 403 403 403 403 403 403 422
 trials:describe_trial        in  404 404 404 403 403 403 404 422 422
 trials:plan                  in  404 404 404 403 403 403 404 422 422
@@ -106,10 +160,40 @@ trials:usual_traits          in  404 404 404 403 403 403 404 302 302
 trials:new_assessment        in  404 404 404 403 403 403 404 422 422
 trials:assessment_state      in  404 404 404 403 403 403 404 302 302
 trials:assessment_waiting    in  404 404 404 403 403 403 404 302 302
+trials:assessment_checks     in  404 404 404 403 403 403 404 302 302
+trials:change_assessment     in  404 404 404 403 403 403 404 422 422
 trials:unplaced              in  404 404 404 403 403 403 404 302 302
 trials:field_entries         401 400 400 400 400 400 400 400 400 400
+trials:field_photos          401 400 400 400 400 400 400 400 400 400
 sawing:new_study             in  404 404 404 403 403 403 404 422 422
 sawing:plan                  in  404 404 404 403 403 403 404 422 422
+sawing:duties                in  404 404 404 403 403 403 404 422 422
+sawing:end_duty              in  404 404 404 403 403 403 404 302 302
+sawing:stem_record           in  404 404 404 302 302 403 404 302 302
+sawing:new_log               in  404 404 404 403 422 403 404 422 422
+sawing:change_log            in  404 404 404 403 422 403 404 422 422
+sawing:labels                in  404 404 404 403 422 403 404 422 422
+sawing:dock_flitch           in  404 404 404 403 302 403 404 302 302
+sawing:dock_trace            in  404 404 404 403 422 403 404 422 422
+sawing:dock_scenarios        in  404 404 404 403 422 403 404 422 422
+sawing:scan_labels           in  404 404 404 403 302 403 404 302 302
+sawing:label_sheet           in  404 404 404 403 422 403 404 422 422
+sawing:print_labels          in  404 404 404 403 200 403 404 200 200
+sawing:link_named_boards     in  404 404 404 403 302 403 404 302 302
+sawing:new_yard              in  404 404 404 403 422 403 404 422 422
+sawing:yard                  in  404 404 404 403 422 403 404 422 422
+sawing:new_stack             in  404 404 404 403 422 403 404 422 422
+sawing:change_stack          in  404 404 404 403 302 403 404 302 302
+sawing:stack_boards          in  404 404 404 403 422 403 404 422 422
+sawing:stack_readings        in  404 404 404 403 422 403 404 422 422
+sawing:stack_samples         in  404 404 404 403 422 403 404 422 422
+sawing:release_stack         in  404 404 404 403 422 403 404 422 422
+sawing:drying_defects        in  404 404 404 403 422 403 404 422 422
+sawing:dry_sizes             in  404 404 404 403 422 403 404 422 422
+sawing:reading_aside         in  404 404 404 403 302 403 404 302 302
+sawing:defect_aside          in  404 404 404 403 302 403 404 302 302
+sawing:tally_waiting         in  404 404 404 403 403 403 404 302 302
+sawing:tally_entries         401 404 404 400 400 400 400 400 400 400
 grading:offer                in  404 404 404 403 403 403 404 302 302
 grading:new_rule_set         in  403 422 403 403 403 403 403 422 422
 """
@@ -134,8 +218,10 @@ def test_actions(town: Place, name: str, expected: dict[str, str]) -> None:
         "portal:held": {"do": f"aside-{held}"},
         "grading:offer": {"board": "B2"},
         "trials:assessment_state": {"do": "close"},
+        "trials:assessment_checks": {"do": "settle"},
         "trials:assessment_waiting": {"do": "drop-0"},
         "trials:unplaced": {"do": "drop-0"},
+        "sawing:tally_waiting": {"do": f"drop-{town.study.held_tallies.get().pk}"},
     }.get(name, {"title": ""})
     assert asked(lambda client: client.post(url, sent)) == expected
 

@@ -19,9 +19,8 @@ NOT_TRACKED = {
     "User": "holds password hashes and the time of each sign-in; who did what is kept with each event",
 }
 
-TRIGGERS = (
-    "another (trial|site|log|study)|Cannot update rows|Invalid transition"  # these look before the constraints do
-)
+# These look before the constraints do.
+TRIGGERS = "another (trial|site|log|study)|Cannot update rows|Invalid transition"
 NOW = datetime(2026, 1, 1, tzinfo=UTC)
 COUNTS = ("size_bytes", "rows", "added", "already_there", "held")
 

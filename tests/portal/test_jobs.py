@@ -10,7 +10,7 @@ from django.db import connection, transaction
 from django.urls import reverse
 from procrastinate.contrib.django.models import ProcrastinateJob
 
-from portal.jobs import actions
+from portal.jobs import actions, running
 from portal.jobs.registry import JobRefused, Progress, register
 from portal.jobs.tasks import take_up_again
 from portal.models import Job, JobState, User
@@ -59,7 +59,7 @@ def ask(place: Place, kind: str, **parameters) -> Job:
 def test_a_job_runs_and_keeps_what_came_of_it(place, works):
     job = ask(place, "add", n=4)
     assert ProcrastinateJob.objects.filter(args={"job_id": job.pk}).count() == 1
-    actions.run(job.pk)
+    running.run(job.pk)
     job.refresh_from_db()
     assert (job.state, job.result, job.problem) == (JobState.DONE, {"sum": 6}, "")
     assert job.share is not None
@@ -67,8 +67,8 @@ def test_a_job_runs_and_keeps_what_came_of_it(place, works):
 
 def test_a_job_delivered_twice_runs_once(place, works):
     job = ask(place, "add", n=2)
-    actions.run(job.pk)
-    actions.run(job.pk)
+    running.run(job.pk)
+    running.run(job.pk)
     assert works == [2]
 
 
@@ -92,8 +92,8 @@ def test_an_unknown_kind_is_never_queued(place):
 
 def test_a_refusal_is_told_in_its_words_and_a_fault_without_its_inside(place, works):
     refused, broken = ask(place, "refuse"), ask(place, "break")
-    actions.run(refused.pk)
-    actions.run(broken.pk)
+    running.run(refused.pk)
+    running.run(broken.pk)
     refused.refresh_from_db()
     broken.refresh_from_db()
     assert (refused.state, refused.problem) == (JobState.FAILED, "There is no log in this study.")
@@ -104,20 +104,20 @@ def test_a_refusal_is_told_in_its_words_and_a_fault_without_its_inside(place, wo
 def test_a_waiting_job_stops_at_once_and_a_running_one_at_its_next_progress(place, works):
     waiting = ask(place, "add", n=3)
     actions.stop_job(job=waiting, by=place.people["manager"])
-    actions.run(waiting.pk)
+    running.run(waiting.pk)
     waiting.refresh_from_db()
     assert (waiting.state, works) == (JobState.STOPPED, [])
-    running = ask(place, "half")
-    Job.objects.filter(pk=running.pk).update(parameters={"job": running.pk})
-    actions.run(running.pk)
-    running.refresh_from_db()
-    assert running.state == JobState.STOPPED
+    begun = ask(place, "half")
+    Job.objects.filter(pk=begun.pk).update(parameters={"job": begun.pk})
+    running.run(begun.pk)
+    begun.refresh_from_db()
+    assert begun.state == JobState.STOPPED
 
 
 def test_a_job_whose_worker_dies_again_and_again_is_given_up(place, works):
     job = ask(place, "add", n=1)
-    Job.objects.filter(pk=job.pk).update(state=JobState.RUNNING, attempts=actions.MOST_ATTEMPTS)
-    actions.run(job.pk)
+    Job.objects.filter(pk=job.pk).update(state=JobState.RUNNING, attempts=running.MOST_ATTEMPTS)
+    running.run(job.pk)
     job.refresh_from_db()
     assert (job.state, works) == (JobState.FAILED, [])
     assert "died 3 times" in job.problem
@@ -141,7 +141,7 @@ def test_the_page_shows_progress_and_renews_itself_at_the_end(client, place, wor
     assert "3 of 12\xa0steps" in page
     assert "log AR-1" in page
     assert "HX-Refresh" not in client.get(url, headers={"HX-Request": "true"})
-    actions.run(job.pk)
+    running.run(job.pk)
     assert client.get(url, headers={"HX-Request": "true"})["HX-Refresh"] == "true"
     assert client.get(reverse("portal:jobs")).status_code == 200
     client.force_login(place.people["stranger"])

@@ -1,5 +1,6 @@
 """A place with neighbours: who asks, what stands in the addresses, and what each is answered."""
 
+import uuid
 from collections.abc import Callable
 from typing import Any
 
@@ -8,14 +9,20 @@ from django.db import transaction
 from django.test import Client
 from django.urls import reverse
 
-from portal.models import Membership, Role, User
+from portal.models import Job, Membership, Role, User
 from portal.uploads.actions import check_upload
 from reports.calc.recovery import compute_with_held_rows
 from sawing.actions import offer_boards
+from sawing.calc.label_lattice import Slice
+from sawing.labels.actions import make_sheets
+from sawing.models import DryingDefect, LabelSheet, ScenarioTable
+from sawing.planning.actions import add_duty
+from sawing.tally.actions import receive_tally
 from tests.conftest import Place
-from tests.trials.crews import open_spring
+from tests.sawing.drying_place import a_defect, a_stack, read
+from tests.trials.crews import looked_at, open_spring
 from trials.actions import create_trial
-from trials.models import Assessment
+from trials.models import Assessment, Photo
 
 BAD_TALLY = "board,log,thickness_mm,width_mm,length_m\nN1,NOLOG,28,100,3\n"
 CHECKED_TALLY = "board,log,thickness_mm,width_mm,length_m\nN2,L1,28,100,3\n"
@@ -53,7 +60,19 @@ def build_town(place: Place) -> None:
         data=CHECKED_TALLY.encode(),
         by=place.people["mill"],
     )
-    open_spring(place)
+    looked_at(open_spring(place), place.people["manager"])
+    log = place.study.logs.get(code="L1")
+    make_sheets(study=place.study, by=place.people["mill"], logs=[log], board=Slice(25, 100))
+    unread = {"id": str(uuid.uuid4()), "kind": "board"}
+    receive_tally(study=place.study, device=uuid.uuid4(), entries=[unread], by=place.people["mill"])
+    ScenarioTable.objects.create(
+        study=place.study, name="Scenarios", parameters={}, by=place.people["manager"]
+    )
+    Job.objects.create(kind="scenarios", title="Scenarios", by=place.people["manager"], trial=place.trial)
+    stack = a_stack(place, boards=["B3"])
+    read(place, stack, 0, "27", boards=["B3"])
+    a_defect(place, "B3")
+    add_duty(study=place.study, by=place.people["manager"], stage="sawn", name="The sawyer")
     for name, user in place.people.items():
         client = Client()
         client.force_login(user)
@@ -71,6 +90,8 @@ def arguments(place: Place) -> dict[str, tuple[Any, ...]]:
         "portal:held_download": (files["bad.csv"],),
         "portal:store_file": (files["checked.csv"],),
         "portal:discard_file": (files["checked.csv"],),
+        "portal:job": (place.trial.jobs.get().pk,),
+        "portal:stop_job": (place.trial.jobs.get().pk,),
         "portal:give_role": TRIAL,
         "portal:new_person": TRIAL,
         "portal:end_role": (*TRIAL, place.trial.memberships.get(role=Role.MILL).pk),
@@ -84,6 +105,7 @@ def arguments(place: Place) -> dict[str, tuple[Any, ...]]:
         "trials:site_map": (*TRIAL, "S"),
         "trials:site_map_data": (*TRIAL, "S"),
         "trials:walking_list": (*TRIAL, "S"),
+        "trials:tree_tags": (*TRIAL, "S"),
         "trials:traits": TRIAL,
         "trials:new_trait": TRIAL,
         "trials:usual_traits": TRIAL,
@@ -96,12 +118,44 @@ def arguments(place: Place) -> dict[str, tuple[Any, ...]]:
         "trials:assessment_values": spring,
         "trials:assessment_waiting": spring,
         "trials:assessment_checks": spring,
+        "trials:assessment_photos": spring,
+        "trials:photo": (*TRIAL, Photo.objects.get().pk),
+        "trials:growth": TRIAL,
+        "trials:close_assessment": spring,
+        "trials:change_assessment": spring,
         "trials:assessment_figures": spring,
         "trials:assessment_state": spring,
         "sawing:new_study": TRIAL,
         "sawing:plan": STUDY,
+        "sawing:tally": STUDY,
+        "sawing:tally_balance": STUDY,
+        "sawing:tally_waiting": STUDY,
+        "sawing:tally_pack": STUDY,
+        "sawing:tally_entries": STUDY,
         "sawing:logs": STUDY,
+        "sawing:dock": STUDY,
+        "sawing:dock_flitch": (*STUDY, place.study.flitches.get(log__code="L1", code="1").pk),
+        "sawing:dock_trace": STUDY,
+        "sawing:dock_compare": STUDY,
+        "sawing:dock_scenarios": STUDY,
+        "sawing:dock_scenario_table": (*STUDY, place.study.scenario_tables.get().pk),
         "sawing:log": (*STUDY, "L1"),
+        "sawing:duties": STUDY,
+        "sawing:end_duty": (*STUDY, place.study.duties.get().pk),
+        "sawing:stage": (*STUDY, "labelled", "missing"),
+        "sawing:fellings": STUDY,
+        "sawing:cutting_list": STUDY,
+        "sawing:felling": (*STUDY, "S-1-1"),
+        "sawing:stem_record": (*STUDY, "S-1-1"),
+        "sawing:new_log": (*STUDY, "S-1-1"),
+        "sawing:change_log": (*STUDY, "L1"),
+        "sawing:labels": STUDY,
+        "sawing:print_labels": STUDY,
+        "sawing:link_named_boards": STUDY,
+        "sawing:scan_labels": STUDY,
+        "sawing:label_file": (*STUDY, "00000000-0000-4000-8000-000000000000"),  # of no job: 404 for everybody
+        "sawing:label_sheet": (*STUDY, LabelSheet.objects.get(serial__log__study=place.study, end="butt").pk),
+        **drying_arguments(place),
         "grading:study_boards": STUDY,
         "grading:offer": STUDY,
         "grading:board": (*STUDY, "B2"),
@@ -111,6 +165,20 @@ def arguments(place: Place) -> dict[str, tuple[Any, ...]]:
         "reports:trial_clones": TRIAL,
         "reports:prices": TRIAL,
         "reports:clone": (*TRIAL, "K1"),
+    }
+
+
+def drying_arguments(place: Place) -> dict[str, tuple[Any, ...]]:
+    """Addresses of drying: one yard, one stack with one board, one reading and one defect."""
+    in_study = ("drying", "new_yard", "new_stack", "drying_defects", "dry_sizes", "calibration")
+    of_stack = ("stack", "change_stack", "stack_boards", "stack_readings", "stack_samples", "release_stack")
+    stack = place.study.stacks.get()
+    return {
+        **{f"sawing:{name}": STUDY for name in in_study},
+        **{f"sawing:{name}": (*STUDY, stack.code) for name in of_stack},
+        "sawing:yard": (*STUDY, stack.yard_id),
+        "sawing:reading_aside": (*STUDY, stack.moisture_readings.get().pk),
+        "sawing:defect_aside": (*STUDY, DryingDefect.objects.get(board__study=place.study).pk),
     }
 
 

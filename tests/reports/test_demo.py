@@ -5,6 +5,7 @@ import json
 import stat
 from collections.abc import Iterator
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -13,11 +14,14 @@ from django.core.management import call_command
 from django.test import Client, override_settings
 from django.urls import reverse
 
+from fixtures.demo_generator.drying import PILES
 from grading.models import BoardGrade, RuleSet
 from portal.models import HeldRow, Membership, Role, Upload, User
 from reports.demo import SignIn, load_demo
 from reports.queries import study_recovery
-from sawing.models import Board, Log, Study
+from sawing.drying.queries import drying_of
+from sawing.labels.queries import read_texts
+from sawing.models import Board, DryingDefect, LabelSheet, Log, Study
 from tests.conftest import rolled_back_at_the_end
 from tests.portal.test_chain_constraints import models_of_the_house
 from tests.reports.headless import DEMO, recovery
@@ -30,6 +34,7 @@ ROWS = {
     "measurements": 576,
     "logs": 48,
     "boards": 497,
+    "moisture": 311,
     "prices": 27,
     "grades": 994,
 }
@@ -85,6 +90,20 @@ def test_the_scenario_has_the_size_it_was_asked_for(demo: Loaded) -> None:
     assert Board.objects.count() >= 300
     assert RuleSet.objects.filter(current=True).count() == 2
     assert BoardGrade.objects.count() == 2 * Board.objects.count()
+
+
+def test_its_boards_are_known_by_the_labels_they_carry(demo: Loaded) -> None:
+    """The demo's README: the pith is in cell 30, 30 and cells are 8.3 mm apart, so (row − 30) × 8.3 mm lies between
+    a board's middle and the pith, across the saw planes."""
+    assert LabelSheet.objects.filter(put_on_at__isnull=False).count() == 2 * Log.objects.count()
+    boards = list(Board.objects.order_by("code")[::25])
+    for board, read in zip(boards, read_texts(demo.study, [b.code for b in boards]), strict=True):
+        assert read.board == board
+        assert read.link is not None
+        assert read.code is not None
+        assert read.code.cell == board.cell
+        assert read.place is not None
+        assert abs(read.place.y_mm) == pytest.approx(abs(read.code.row - 30) * 8.3, abs=0.1)
 
 
 def test_every_fifth_board_is_on_offer_and_the_others_are_graded(demo: Loaded) -> None:
@@ -191,6 +210,21 @@ def test_recoveries_are_plausible(demo: Loaded) -> None:
     )
 
 
+def test_its_stacks_are_found_to_dry_as_they_were_made(demo: Loaded) -> None:
+    """The generator dries each board in steps of a day, with its own scatter, by arithmetic of its own."""
+    found = {s.code: s for s in demo.study.stacks.all()}
+    assert {code: s.placings.count() for code, s in found.items()} == {"thin-1": 120, "thick-1": 52}
+    assert found["thin-1"].placings.filter(taken_on__isnull=True).count() == 0
+    assert DryingDefect.objects.filter(board__placings__stack=found["thin-1"]).count() == 100
+    for pile in PILES:
+        drying, _ = drying_of(found[pile.code], date(2025, 6, 12))
+        assert drying is not None
+        assert drying.curve is not None
+        assert drying.drawn == "boards"
+        assert drying.curve.rate_per_d == pytest.approx(pile.rate_per_d, rel=0.15)
+        assert drying.curve.start_pct == pytest.approx(pile.start_pct, rel=0.08)
+
+
 def test_everything_has_its_page(demo: Loaded) -> None:
     client = Client()
     client.force_login(User.objects.get(username="steward"))
@@ -204,6 +238,10 @@ def test_everything_has_its_page(demo: Loaded) -> None:
         reverse("reports:study", args=[trial, study]),
         reverse("sawing:logs", args=[trial, study]),
         reverse("sawing:log", args=[trial, study, log.code]),
+        reverse("sawing:drying", args=[trial, study]),
+        *[reverse("sawing:stack", args=[trial, study, s.code]) for s in demo.study.stacks.all()],
+        reverse("sawing:drying_defects", args=[trial, study]),
+        reverse("sawing:calibration", args=[trial, study]),
         reverse("grading:study_boards", args=[trial, study]),
         reverse("grading:boards"),
         reverse("reports:prices", args=[trial]),

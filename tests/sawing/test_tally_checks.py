@@ -58,7 +58,7 @@ def test_a_length_that_cannot_be_is_a_problem(length: str):
 def test_what_is_odd_but_possible_is_a_note():
     result = logs(
         "L1,T1,0.3,4,240,280,,,,,",
-        "L2,T1,4.2,4,240,280,,,,,",  # 10 cm into L1
+        "L2,T1,4.2,4,230,250,,,,,",  # 10 cm into L1
         "L3,T1,8.18,4,230,240,,,,,",  # 2 cm into L2: within the allowance
         "L4,T2,0,4,290,280,,,,,",  # wrong way round by 10 mm
         "L5,T2,4,2,100,200,,,,,",  # 50 mm per m

@@ -8,7 +8,7 @@ from typing import Any
 from portal.models import User
 from tests.conftest import Place
 from trials.entries.actions import Answer, add_default_traits, open_assessment, receive_entries
-from trials.models import Assessment, Entry, Trial
+from trials.models import Assessment, Entry, Photo, SettledCheck, Trial
 
 TRAITS = ("dbh_mm", "height_m", "straightness", "survival")
 
@@ -86,3 +86,30 @@ def one_of_each(place: Place) -> None:
     good, unknown = phone.entry(), phone.entry(tree="NOWHERE")
     receive_entries(device=phone.device, entries=[good, unknown], by=phone.person)
     Entry.objects.update(confirmed=True)
+    looked_at(phone.assessment, place.people["manager"])
+
+
+def looked_at(assessment: Assessment, by: User) -> None:
+    """A settled finding and a photo of the first tree, as rows of their tables."""
+    tree, trait = assessment.site.trees.order_by("pk")[0], assessment.traits.order_by("pk")[0]
+    SettledCheck.objects.create(
+        assessment=assessment,
+        fingerprint="f" * 64,
+        check_kind="limits",
+        tree=tree,
+        trait=trait,
+        said="too large",
+        note="a large tree",
+        by=by,
+    )
+    Photo.objects.create(
+        client_id=uuid.uuid4(),
+        assessment=assessment,
+        tree=tree,
+        device=uuid.uuid4(),
+        by=by,
+        width_px=4,
+        height_px=3,
+        content=b"picture",
+        small=b"small",
+    )

@@ -19,16 +19,19 @@ from tests.refusals import (
     rules_of,
     update,
 )
-from tests.trials.crews import Phone, open_spring
+from tests.trials.crews import Phone, looked_at, open_spring
 from trials.actions import create_trial
 from trials.models import (
+    MOST_PHOTO_BYTES,
     Assessment,
     AssessmentTrait,
     Block,
     Clone,
     Entry,
     HeldEntry,
+    Photo,
     Plot,
+    SettledCheck,
     Site,
     Trait,
     Tree,
@@ -71,7 +74,44 @@ def measured(p: Place) -> Any:
     spring = open_spring(p)
     phone = Phone(spring, p.people["field_crew"])
     phone.send(phone.entry(), phone.entry("NOWHERE"))
+    looked_at(spring, p.people["manager"])
     return spring
+
+
+def tree_elsewhere(p: Place) -> Tree:
+    """A tree of the trial on another site."""
+    plot = plot_of_another_site(p)
+    insert(Tree, code="ELSEWHERE", row=90, col=90, site=plot.block.site, plot=plot)
+    return Tree.objects.get(code="ELSEWHERE")
+
+
+def assessment_elsewhere(p: Place) -> Assessment:
+    """An assessment of another site, of the same traits."""
+    found = Assessment.objects.create(site=tree_elsewhere(p).site, name="Elsewhere", measured_from=NOW.date())
+    for trait in Trait.objects.filter(assessments__isnull=False).distinct():
+        AssessmentTrait.objects.create(assessment=found, trait=trait)
+    return found
+
+
+def foreign_trait(p: Place) -> Trait:
+    """A trait of the trial that the assessment does not measure."""
+    return Trait.objects.filter(assessments__isnull=True).first() or Trait.objects.create(
+        trial=p.trial, code="bark_mm", name="Bark"
+    )
+
+
+def moved_after(kept: type[Any]) -> Attempt:
+    """Move the tree to another site while only one kind of row holds it."""
+
+    def attempt(p: Place) -> None:
+        measured(p)
+        tree = kept.objects.order_by("pk")[0].tree
+        for other in {Entry, Photo, SettledCheck} - {kept}:
+            other.objects.all().delete()
+        plot = plot_of_another_site(p)
+        update(Tree, {"pk": tree.pk}, plot=plot, site=plot.block.site)
+
+    return attempt
 
 
 def after(model: type[Any], **changes: Any) -> Attempt:
@@ -123,6 +163,42 @@ MEASURING: dict[str, list[Attempt]] = {
         after(Entry, kind="dead", number=None),
     ],
     "trials_entry_number_finite": [after(Entry, number=n) for n in (NAN, -INFINITY, INFINITY, 1e9, -1e9)],
+    "trials_entry_of_a_trait_of_its_assessment": [
+        lambda p: (measured(p), update(Entry, trait=foreign_trait(p))),
+        lambda p: (measured(p), insert(Entry, client_id=uuid.uuid4(), trait=foreign_trait(p))),
+        lambda p: (measured(p), AssessmentTrait.objects.filter(trait__code="dbh_mm").delete()),
+    ],
+    "added_of_its_site": [
+        lambda p: (measured(p), insert(Entry, client_id=uuid.uuid4(), tree=tree_elsewhere(p))),
+        lambda p: (measured(p), insert(Photo, client_id=uuid.uuid4(), tree=tree_elsewhere(p))),
+        lambda p: (measured(p), insert(SettledCheck, fingerprint="a", tree=tree_elsewhere(p))),
+    ],
+    "changed_of_its_site": [
+        lambda p: (measured(p), update(Entry, tree=tree_elsewhere(p))),
+        lambda p: (measured(p), update(Entry, assessment=assessment_elsewhere(p))),
+        lambda p: (measured(p), update(Photo, tree=tree_elsewhere(p))),
+        lambda p: (measured(p), update(SettledCheck, tree=tree_elsewhere(p))),
+    ],
+    "measured_trees_stay": [moved_after(Entry), moved_after(Photo), moved_after(SettledCheck)],
+    "assessment_stays_on_its_site": [
+        lambda p: (measured(p), update(Assessment, site=tree_elsewhere(p).site)),
+    ],
+    "trials_assessment_open_without_a_word": [after(Assessment, closed_with="3 findings")],
+    "trials_settledcheck_once": [beside(SettledCheck)],
+    **{
+        f"trials_settledcheck_{name}_filled": [after(SettledCheck, **{name: ""})]
+        for name in ("fingerprint", "check_kind", "said", "note")
+    },
+    "trials_photo_client_id_key": [beside(Photo)],
+    "trials_photo_width_px_positive": [after(Photo, width_px=0)],
+    "trials_photo_height_px_positive": [after(Photo, height_px=0)],
+    "trials_photo_width_px_check": [after(Photo, width_px=-1)],
+    "trials_photo_height_px_check": [after(Photo, height_px=-1)],
+    "trials_photo_content_sized": [
+        after(Photo, content=b""),
+        after(Photo, content=b"x" * (MOST_PHOTO_BYTES + 1)),
+    ],
+    "trials_photo_small_filled": [after(Photo, small=b"")],
     "trials_heldentry_client_id_key": [beside(HeldEntry)],
     "trials_heldentry_state_known": [after(HeldEntry, state="lost", settled_at=NOW)],
     "trials_heldentry_settled_has_a_date": [
@@ -179,6 +255,10 @@ SAID_OTHERWISE = {
     "stays_on_its_site": "Cannot update rows from trials_block",
     "stays_in_its_block": "Cannot update rows from trials_plot",
     "stays_in_its_trial": "Cannot update rows from trials_tree",
+    "added_of_its_site": "of a tree on another site than its assessment",
+    "changed_of_its_site": "of a tree on another site than its assessment",
+    "measured_trees_stay": "a measured tree cannot go to another site",
+    "assessment_stays_on_its_site": "Cannot update rows from trials_assessment",
 }
 ATTEMPTS = [
     pytest.param(rule, a, id=f"{rule}-{i}") for rule, tries in RULES.items() for i, a in enumerate(tries)

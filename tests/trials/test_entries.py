@@ -12,6 +12,7 @@ from django.test.utils import CaptureQueriesContext
 from portal.models import Membership, Role
 from tests.conftest import Place
 from tests.trials.crews import Phone, open_spring, standing_of, traits_of
+from trials.desk.measured import visit_frame
 from trials.entries import queries
 from trials.entries.actions import (
     AT_ONCE,
@@ -560,11 +561,12 @@ def test_what_stands_as_a_frame(phone: Phone, other: Phone) -> None:
         phone.mark("dead", "S-2-1"),
     )
     other.send(other.entry("S-1-2", 310))
-    frame = queries.current_values(phone.assessment).set_index("tree")
+    other.send(other.mark("second_leader", "S-2-2"))
+    frame = visit_frame(phone.assessment)
     assert list(frame.index) == ["S-1-1", "S-1-2", "S-2-1", "S-2-2"]
     assert frame["dbh_mm"].fillna(-1).tolist() == [352, -1, -1, -1]  # a disputed value does not stand
     assert frame["height_m"].fillna(-1).tolist() == [21.5, -1, -1, -1]
-    assert frame["alive"].fillna(-1).tolist() == [1, -1, 0, -1]
+    assert frame["alive"].tolist() == [True, None, False, True]
     assert frame["clone"].tolist() == ["K1", "K2", "P1", "K1"]
     assert frame["dbh_mm"].dtype == "float64"
 
@@ -573,8 +575,8 @@ def test_progress_counts_standing_trees_with_every_trait_or_a_reason(phone: Phon
     assert queries.progress(phone.assessment) == queries.Progress(4, 0)
     values = {"dbh_mm": 352, "height_m": 21, "straightness": 5, "survival": 1}
     phone.send(*(phone.entry(number=v, trait=t) for t, v in values.items()))
-    phone.send(phone.entry("S-1-2"), phone.mark("skipped", "S-2-1"))
-    assert queries.progress(phone.assessment) == queries.Progress(4, 2)
+    phone.send(phone.entry("S-1-2"), phone.mark("missing", "S-2-1"), phone.mark("skipped", "S-2-2"))
+    assert queries.progress(phone.assessment) == queries.Progress(4, 2), "a skipped tree is left to be done"
     Tree.objects.filter(code="S-2-1").update(status="dead")
     assert queries.progress(phone.assessment) == queries.Progress(3, 1)
 

@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from trials.calc import felling_list, felling_model
 from trials.calc.felling_choice import FellingChoice, choose_trees
 from trials.calc.felling_requirements import Wanted, class_labels, diameter_classes
 
@@ -326,6 +327,20 @@ def test_the_time_limit_is_said() -> None:
     assert len(found.chosen) in (0, 36)
     if len(found.chosen):
         assert found.proof.bound <= found.proof.imbalance
+
+
+def test_an_unfinished_draw_among_even_choices_is_said(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The choice is as even as with the draw; only which of the even ones it is hangs on the time."""
+    trees = stand(3, clones=6, sites=3, blocks=4, trees=3)
+    wanted = Wanted({f"c{number}": 3 for number in range(1, 7)}, EDGES)
+    drawn = choose_trees(trees, wanted, seed=1)
+    assert drawn.proof.ties_drawn
+    assert felling_list.TIES not in felling_list.proof_in_words(drawn.proof, 30)
+    monkeypatch.setattr(felling_model, "TIE_SHARE", 1e-9)
+    cut = choose_trees(trees, wanted, seed=1)
+    assert (cut.proof.status, cut.proof.ties_drawn) == ("optimal", False)
+    assert cut.proof.imbalance == drawn.proof.imbalance
+    assert felling_list.proof_in_words(cut.proof, 30).endswith(felling_list.TIES)
 
 
 def test_classes_take_in_their_lower_bound() -> None:

@@ -19,6 +19,7 @@ from portal.models import Role
 from tests.conftest import Place
 from tests.trials.crews import Phone, open_spring, standing_of
 from trials.actions import describe_site
+from trials.desk.settling import closing
 from trials.entries.actions import add_default_traits, close_assessment, receive_entries
 from trials.models import Assessment, Entry, HeldEntry, Site, Trait
 
@@ -224,10 +225,12 @@ def test_an_assessment_is_closed_when_nothing_waits_and_opened_again(
     spring: Assessment, phone: Phone, other: Phone, manager: Client
 ) -> None:
     ours, theirs = phone.enter(number=352), other.enter(number=300)
-    refused = manager.post(page("assessment_state", spring.pk), {"do": "close"}, follow=True)
+    told = {"do": "close", "stated": closing(spring).statement}
+    refused = manager.post(page("assessment_state", spring.pk), told, follow=True)
     assert "2 entries in dispute" in words(refused)
     manager.post(page("assessment_waiting", spring.pk), {"do": f"choose-{theirs.pk}"})
-    closed = manager.post(page("assessment_state", spring.pk), {"do": "close"}, follow=True)
+    told = {"do": "close", "stated": closing(spring).statement}
+    closed = manager.post(page("assessment_state", spring.pk), told, follow=True)
     assert "The assessment is closed" in words(closed)
     assert (standing_of(ours), standing_of(theirs)) == ("set_aside", "current")
     manager.post(page("assessment_state", spring.pk), {"do": "reopen"})
@@ -549,12 +552,12 @@ QUERIES = {
     "assessment": 14,
     "assessment_values": 11,
     "assessment_waiting": 10,
-    "assessment_checks": 15,
+    "assessment_checks": 21,
     "assessment_figures": 9,
     "site_map": 9,
     "site_map_data": 8,
     "walking_list": 6,
-    "tree": 9,
+    "tree": 10,
 }
 
 

@@ -10,9 +10,11 @@ from django.test import Client
 from django.urls import reverse
 
 from portal.models import Membership, Role, User
+from portal.uploads.actions import replace_stored
 from tests.conftest import Place
+from tests.trials.crews import Phone, open_spring
 from trials.actions import change_trial, create_trial
-from trials.models import Site, Trial
+from trials.models import Site, Tree, Trial
 
 NEW, LIST = reverse("trials:new_trial"), reverse("trials:trees")
 DESCRIBE = reverse("trials:describe_trial", args=["small"])
@@ -257,3 +259,19 @@ def test_sites_of_odd_codes_are_described_too(sited: Place, code: str) -> None:
     assert client.get(answer["Location"]).status_code == 200
     assert sited.trial.sites.get(code=code).name == "Askerdale Rigg"
     assert sited.trial.sites.get(code="S").name == ""
+
+
+def test_a_measured_tree_stays_on_its_site_whatever_a_layout_says(material: Place) -> None:
+    """Its assessments are of that site; the row is held with the reason, and nothing breaks."""
+    phone = Phone(open_spring(material), material.people["field_crew"])
+    phone.enter("S-1-1", 300)
+    moved = "site,block,plot,clone,tree,row,col\nT,1,1,K1,S-1-1,1,1\nT,1,1,K2,S-1-2,1,2\nT,1,1,K1,NEW,1,3\n"
+    upload = material.bring("layout", moved, name="moved.csv")
+    held = {row.values["tree"]: row.problems for row in upload.held_rows.all()}
+    assert any("a measured tree stays on its site" in p["expected"] for p in held["S-1-1"])
+    assert not any("measured" in p["expected"] for p in held.get("S-1-2", []))
+    assert upload.added == 1
+    held_ids = list(upload.held_rows.values_list("pk", flat=True))
+    assert replace_stored(upload_id=upload.pk, held_ids=held_ids, by=material.people["manager"]) == 1
+    sites = dict(Tree.objects.filter(code__in=["S-1-1", "S-1-2", "NEW"]).values_list("code", "site__code"))
+    assert sites == {"S-1-1": "S", "S-1-2": "T", "NEW": "T"}

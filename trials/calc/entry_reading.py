@@ -55,6 +55,19 @@ def read_id(value: object) -> uuid.UUID | None:
         return None
 
 
+def read_time(value: object) -> dt.datetime | None:
+    """A time of a phone's clock with its zone (UTC where none is said); None for anything else, and beyond 1900 to
+    2200."""
+    if not isinstance(value, str):
+        return None
+    try:
+        found = dt.datetime.fromisoformat(value)
+        found = found if found.tzinfo else found.replace(tzinfo=dt.UTC)
+        return found if EARLIEST <= found <= LATEST else None
+    except (ValueError, OverflowError):
+        return None
+
+
 def plain_json(value: Any) -> Any:
     """The same JSON value without what no database text or JSON column holds: NUL, half characters, infinities.
 
@@ -192,17 +205,10 @@ def _corrected(sent: Mapping[str, Any], problems: list[str]) -> uuid.UUID | None
 def _time(sent: Mapping[str, Any], problems: list[str]) -> dt.datetime | None:
     """The phone's clock. Wrong is no matter, unreadable is."""
     value = sent.get("entered_at")
-    if value is None:
-        return None
-    try:
-        found = dt.datetime.fromisoformat(value)
-        found = found if found.tzinfo else found.replace(tzinfo=dt.UTC)
-        if EARLIEST <= found <= LATEST:
-            return found
-    except (TypeError, ValueError, OverflowError):
-        pass
-    problems.append(f"entered_at: found {_shown(value)}, expected a time such as 2026-05-04T10:30:00Z")
-    return None
+    found = read_time(value)
+    if value is not None and found is None:
+        problems.append(f"entered_at: found {_shown(value)}, expected a time such as 2026-05-04T10:30:00Z")
+    return found
 
 
 def _shown(value: object) -> str:

@@ -29,13 +29,15 @@ class Proof:
     """How good the choice is. imbalance: weighted sum over clones and over all trees together of squared
     differences from the even share, in classes, sites and blocks. bound: proved, no choice is below it.
     gap: (imbalance - bound) in trees squared; 0 when status is "optimal". Status "time limit": the best found
-    in time, "infeasible": see the obstacles."""
+    in time, "infeasible": see the obstacles. `ties_drawn`: the draw among equally even choices came to its end, so
+    that the seed gives this choice again."""
 
     status: str
     imbalance: float
     bound: float
     gap: float
     nodes: int
+    ties_drawn: bool = True
 
 
 @dataclass(frozen=True)
@@ -145,7 +147,7 @@ def _proof(solved: Solved, balance: pd.DataFrame, wanted: Wanted) -> Proof:
     nothing = solved.felled is None
     imbalance = float("nan") if nothing else round(solved.squares - even, 9)
     bound = float("nan") if nothing else round(solved.bound - even, 9)
-    return Proof(solved.status, imbalance, bound, imbalance - bound, solved.nodes)
+    return Proof(solved.status, imbalance, bound, imbalance - bound, solved.nodes, solved.ties_drawn)
 
 
 def _notes(

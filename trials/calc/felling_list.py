@@ -79,12 +79,19 @@ def balance_tables(balance: pd.DataFrame) -> list[BalanceTable]:
     return tables
 
 
+TIES = (
+    "The draw among equally even choices did not come to its end in its limit: another run with this seed may choose"
+    " another, equally even one. Keep this list."
+)
+
+
 def proof_in_words(proof: Proof, time_limit_s: float) -> str:
     """How good the choice is and how that is known, in one or two sentences."""
     uneven = f"Unevenness {proof.imbalance:.2f} (squared differences from even shares, summed)"
     bound = f"proved bound {proof.bound:.2f}, gap {proof.gap:.2f}"
     if proof.status == "optimal":
-        return f"Proved: no choice that keeps what was asked is more even. {uneven}; {bound}."
+        draw = "" if proof.ties_drawn else f" {TIES}"
+        return f"Proved: no choice that keeps what was asked is more even. {uneven}; {bound}.{draw}"
     if proof.status == "infeasible":
         return "Proved: no choice keeps all that was asked."
     if math.isnan(proof.imbalance):

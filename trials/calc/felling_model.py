@@ -18,7 +18,8 @@ from scipy.sparse import csr_array, diags_array, hstack, vstack
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
 
-TIE_NODES = 500  # nodes spent on breaking ties: a count and not a time, so that a seed gives one choice
+TIE_NODES = 500  # nodes spent on breaking ties: a count, so that a seed gives one choice on every machine
+TIE_SHARE = 0.5  # and never more time than this share of the search's own limit
 
 
 @dataclass(frozen=True)
@@ -61,6 +62,7 @@ class Solved:
     bound: float
     gap: float
     nodes: int
+    ties_drawn: bool = True
 
 
 @dataclass(frozen=True)
@@ -94,11 +96,11 @@ def solve(programme: Programme, *, rng: np.random.Generator, time_limit_s: float
         return Solved(None, "time limit", np.nan, _bound(result), np.nan, _nodes(result))
     felled = np.rint(result.x[: len(programme.sizes)]).astype(np.int64)
     squares = weighted_squares(programme, felled)
-    felled = _tie_broken(programme, felled, squares, rng)
+    felled, ties_drawn = _tie_broken(programme, felled, squares, rng, TIE_SHARE * time_limit_s)
     status = "optimal" if result.status == 0 else "time limit"
     bound = min(_bound(result), squares)
     gap = (squares - bound) / squares if squares > 0 else 0.0
-    return Solved(felled, status, squares, bound, gap, _nodes(result))
+    return Solved(felled, status, squares, bound, gap, _nodes(result), ties_drawn)
 
 
 def weighted_squares(programme: Programme, felled: IntArray) -> float:
@@ -161,8 +163,11 @@ def _arrays(
     )
 
 
-def _tie_broken(programme: Programme, felled: IntArray, squares: float, rng: np.random.Generator) -> IntArray:
-    """One of the choices as balanced as `felled`: the cheapest at random prices of the groups."""
+def _tie_broken(
+    programme: Programme, felled: IntArray, squares: float, rng: np.random.Generator, time_limit_s: float
+) -> tuple[IntArray, bool]:
+    """One of the choices as balanced as `felled`, the cheapest at random prices of the groups, and whether the
+    search for it came to its end: otherwise the choice is as even, but hangs on how far the search got."""
     costs, matrix, low, high, upper, whole = _arrays(programme)
     prices = np.zeros(len(costs))
     prices[: len(felled)] = rng.random(len(felled))
@@ -174,12 +179,12 @@ def _tie_broken(programme: Programme, felled: IntArray, squares: float, rng: np.
         ],
         bounds=Bounds(0.0, upper),
         integrality=whole,
-        options={"node_limit": TIE_NODES, "mip_rel_gap": 0.02},
+        options={"node_limit": TIE_NODES, "mip_rel_gap": 0.02, "time_limit": time_limit_s},
     )
     if result.x is None:
-        return felled
+        return felled, False
     drawn = np.rint(result.x[: len(felled)]).astype(np.int64)
-    return drawn if weighted_squares(programme, drawn) <= squares else felled
+    return (drawn, result.status == 0) if weighted_squares(programme, drawn) <= squares else (felled, False)
 
 
 def _requirement_rows(

@@ -39,7 +39,9 @@ class HeightCurve:
     `covariance` holds var(a), cov(a, b), var(b) as fitted. `least_dbh_mm` and `most_dbh_mm` bound the
     diameters it was fitted to; beyond them a prediction is an extrapolation. `fitted_on` names the trees it
     was fitted to, `group` those it is used for: they differ in a borrowed curve. `left_out` counts rows with
-    both readings that cannot belong to a tree (not above 0, height not above breast height).
+    both readings that cannot belong to a tree (not above 0, height not above breast height). `shift_m` raises or
+    lowers a curve fitted to several clones for one of them, by `shift_heights` heights of its own (None: a curve
+    without shifts).
     """
 
     a: float
@@ -55,6 +57,8 @@ class HeightCurve:
     most_dbh_mm: float
     group: str
     fitted_on: str
+    shift_m: float = 0.0
+    shift_heights: int | None = None
 
     @property
     def name(self) -> str:
@@ -70,12 +74,19 @@ class HeightCurve:
     def method(self) -> str:
         """What stands beside an estimated height: form, number of heights, and whose they are."""
         whose = f", borrowed from {self.fitted_on}" if self.is_borrowed else ""
-        return f"{self.name}, {self.n_heights} heights{whose}"
+        shift = ""
+        if self.shift_heights:
+            own = f"{self.shift_heights} height{'' if self.shift_heights == 1 else 's'} of its own"
+            shift = f", shifted by {self.shift_m:+.2f} m ({own})"
+        return f"{self.name}, {self.n_heights} heights{whose}{shift}"
 
     def height_m(self, dbh_mm: npt.ArrayLike) -> FloatArray:
         """Heights in m at diameters in mm; NaN for a missing or impossible diameter, and where the curve has
         no height (b < 0, far above the fitted diameters)."""
-        return _curve(as_floats(dbh_mm) / 10.0, self.a, self.b, self.power, self.breast_height_m)
+        height = _curve(as_floats(dbh_mm) / 10.0, self.a, self.b, self.power, self.breast_height_m)
+        if self.shift_m:
+            height = np.maximum(height + self.shift_m, self.breast_height_m)
+        return height
 
     def is_outside_range(self, dbh_mm: npt.ArrayLike) -> npt.NDArray[np.bool_]:
         """Whether diameters in mm lie outside those the curve was fitted to."""

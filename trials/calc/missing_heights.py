@@ -1,7 +1,8 @@
 """Heights nobody measured, from the curve of the tree's group, each marked as estimated.
 
-Where a group has too few heights for a curve of its own, the caller may lend it another group's; the estimate
-says so. A height that came from a curve never goes into another curve.
+Where a group has too few heights for a curve of its own, the caller may lend it another group's; a clone takes the
+curve of its site, shifted by the few heights it has. The estimate says so. A height that came from a curve never
+goes into another curve.
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ from collections.abc import Hashable, Mapping, Sequence
 import numpy as np
 import pandas as pd
 
+from trials.calc.clone_shifts import CloneShifts, fit_clone_shifts
 from trials.calc.height_curves import CurveRefusedError, HeightCurve, borrowed, fit_height_curve
 from trials.calc.tree_frames import FloatArray, group_positions, joined_label, label_of, numbers
 
@@ -44,6 +46,35 @@ def fit_height_curves(
             if borrow is not None:
                 curves[label] = borrowed(borrow, name)
     return curves, refusals
+
+
+def fit_clone_curves(
+    trees: pd.DataFrame, power: float = 2.5, breast_height_m: float = 1.3
+) -> tuple[dict[Hashable, HeightCurve], CloneShifts | None, str]:
+    """The curve by which missing heights of each clone are estimated.
+
+    A clone with heights enough has its own; each other one takes the site's, shifted by its own heights, or as it
+    is where no shifts can be estimated. `trees` as in `fit_height_curves`, with clone.
+
+    :returns: curves by clone, the shifts or None, and why there are none ("" where there are).
+    """
+    dbh, height = numbers(trees, "dbh_mm"), measured_heights_m(trees)
+    shifts: CloneShifts | None = None
+    site: HeightCurve | None = None
+    reason = ""
+    try:
+        shifts = fit_clone_shifts(dbh, height, trees["clone"], power, breast_height_m)
+    except CurveRefusedError as refusal:
+        reason = str(refusal)
+        try:
+            site = fit_height_curve(dbh, height, power, breast_height_m, "the whole site")
+        except CurveRefusedError:
+            site = None
+    curves, refusals = fit_height_curves(trees, ("clone",), power, breast_height_m, site)
+    if shifts is not None:
+        for clone in refusals:
+            curves[clone] = shifts.curve_of("none" if clone is None else str(clone))
+    return curves, shifts, reason
 
 
 def measured_heights_m(trees: pd.DataFrame) -> FloatArray:

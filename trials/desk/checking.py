@@ -1,5 +1,6 @@
 """Checks of an assessment: its values with those of the visit before, through trials.calc."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -90,11 +91,11 @@ def _curve(visit: pd.DataFrame, breast_height_m: float) -> HeightCurve | None:
         return None
 
 
-def listed(found: Checked, traits: list[Trait]) -> list[dict[str, Any]]:
-    """The findings as rows of a table: severity, check, trees, place, trait, why, what may have been meant."""
+def listed(found: Checked, findings: Sequence[Finding], traits: list[Trait]) -> list[dict[str, Any]]:
+    """Findings as rows of a table: severity, check, trees, place, trait, why, what may have been meant."""
     names = {measured.column_of(t): t for t in traits}
     rows = []
-    for place, finding in enumerate(found.findings):
+    for place, finding in enumerate(findings):
         trees = [str(label) for label in finding.rows]
         first = found.frame.loc[trees[0]] if trees else None
         trait = names.get(finding.column)
@@ -109,6 +110,7 @@ def listed(found: Checked, traits: list[Trait]) -> list[dict[str, Any]]:
                 "row": None if first is None else int(first["row"]),
                 "col": None if first is None else int(first["col"]),
                 "trait": trait.name if trait else "",
+                "trait_id": trait.pk if trait else None,
                 "why": finding.text,
                 "meant": finding.suggestion,
                 "crew": None if first is None else first["crew"],

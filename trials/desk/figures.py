@@ -7,10 +7,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from trials.calc.clone_shifts import CloneShifts
 from trials.calc.findings import DBH, HEIGHT
 from trials.calc.height_curves import CurveRefusedError, HeightCurve, fit_height_curve
 from trials.calc.increments import with_mean_increments
-from trials.calc.missing_heights import fill_heights, fit_height_curves
+from trials.calc.missing_heights import fill_heights, fit_clone_curves, fit_height_curves
 from trials.calc.spacing import read_spacing
 from trials.calc.stand import stand_figures
 from trials.calc.tree_frames import TreeProblem
@@ -25,7 +26,8 @@ class StandPage:
     """What the page shows: a row a group, one for the whole site, and how the numbers came about.
 
     `curve`: the site's height curve or None, then `no_curve` says why; `no_area`, `no_age`: why there are no
-    figures per hectare or no increments, or "". `own_curves`: how many groups have a curve of their own.
+    figures per hectare or no increments, or "". `own_curves`: how many clones have a curve of their own; `shifts`:
+    how the others lie about the site's curve, or None, then `no_shifts` says why.
     """
 
     table: pd.DataFrame
@@ -37,21 +39,30 @@ class StandPage:
     no_age: str
     age_years: float | None
     own_curves: int
+    shifts: CloneShifts | None
+    no_shifts: str
     problems: tuple[TreeProblem, ...]
 
 
 def stand_page(assessment: Assessment, group: str) -> StandPage:
-    """Figures per `group` (a key of GROUPS). Heights nobody measured come from the group's curve, or from the
-    site's where the group has too few heights, and are counted as estimated."""
+    """Figures per `group` (a key of GROUPS). A height nobody measured comes from the curve of the tree's clone, or
+    from the site's shifted for the clone where that has too few heights: the same estimate in whichever figure the
+    tree counts. Top height is read from the group's own curve, or from the site's."""
     by = GROUPS[group]
     frame, no_area = _with_area(measured.visit_frame(assessment), assessment.site.spacing_m)
     breast_height_m = assessment.site.trial.breast_height_m
     curve, no_curve = _site_curve(frame, breast_height_m)
-    curves, refusals = fit_height_curves(frame, by, breast_height_m=breast_height_m, borrow=curve)
-    age, no_age = _age(assessment)
-    figures = stand_figures(fill_heights(frame, curves, by), by, curves, breast_height_m=breast_height_m)
+    of_clones, shifts, no_shifts = fit_clone_curves(frame, breast_height_m=breast_height_m)
+    filled = fill_heights(frame, of_clones, GROUPS["clone"])
+    curves = (
+        of_clones
+        if group == "clone"
+        else fit_height_curves(frame, by, breast_height_m=breast_height_m, borrow=curve)[0]
+    )
+    age, no_age = age_of(assessment)
+    figures = stand_figures(filled, by, curves, breast_height_m=breast_height_m)
     whole: dict[Hashable, HeightCurve] = {(): curve} if curve else {}
-    site = stand_figures(fill_heights(frame, whole, ()), (), whole, breast_height_m=breast_height_m)
+    site = stand_figures(filled, (), whole, breast_height_m=breast_height_m)
     table, total = figures.table, site.table
     if age:
         table, total = with_mean_increments(table, age), with_mean_increments(total, age)
@@ -64,7 +75,9 @@ def stand_page(assessment: Assessment, group: str) -> StandPage:
         no_area,
         no_age,
         age,
-        len(table) - len(refusals),
+        sum(not c.is_borrowed for c in of_clones.values()),
+        shifts,
+        no_shifts,
         figures.problems,
     )
 
@@ -101,7 +114,7 @@ def _site_curve(frame: pd.DataFrame, breast_height_m: float) -> tuple[HeightCurv
         return None, str(refusal)
 
 
-def _age(assessment: Assessment) -> tuple[float | None, str]:
+def age_of(assessment: Assessment) -> tuple[float | None, str]:
     """Age from planting in years, by the site's day of planting, or the trees' where all have the same."""
     planted = assessment.site.planted_on
     if planted is None:

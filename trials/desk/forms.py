@@ -6,11 +6,11 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 from django.utils import timezone
 
 from portal.models import Role, User
-from trials.desk.measured import OWN
+from trials.desk.measured import OWN, trait_list
 from trials.models import Assessment, Site, Trait, TraitKind, Trial
 
 CODE_TAKEN = "There is a trait of this code already; capital letters make no difference. Choose another."
@@ -153,7 +153,7 @@ class SiteChoice(forms.ModelChoiceField):
 
 
 class AssessmentForm(forms.Form):
-    """Opens an assessment: where, from which day, which traits in which order, who measures."""
+    """Opens an assessment, or changes one: where, from which day, which traits in which order, who measures."""
 
     site = SiteChoice(Site.objects.none(), label="Site", empty_label=None)
     name = forms.CharField(label="Name", max_length=120, help_text="Such as “Winter 2026”.")
@@ -169,18 +169,25 @@ class AssessmentForm(forms.Form):
     )
     note = forms.CharField(label="Note", required=False, widget=forms.Textarea(attrs={"rows": 3}))
 
-    def __init__(self, *args: Any, trial: Trial, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, trial: Trial, instance: Assessment | None = None, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        self.instance = instance
         self.fields["site"].queryset = trial.sites.all()
         self.fields["crew"].queryset = crew_of(trial)
-        self.traits = list(trial.traits.filter(active=True))
+        own = trait_list(instance) if instance else []
+        self.traits = list(trial.traits.filter(Q(active=True) | Q(pk__in=[t.pk for t in own])))
+        if instance:
+            del self.fields["site"]
+            self.initial |= {name: getattr(instance, name) for name in ("name", "measured_from", "note")}
+            self.initial["crew"] = list(instance.crew.values_list("pk", flat=True))
+        numbers = {t.pk: place for place, t in enumerate(own, start=1)}
         for place, trait in enumerate(self.traits, start=1):
             self.fields[f"trait_{trait.pk}"] = forms.IntegerField(
                 label=str(trait),
                 required=False,
                 min_value=1,
                 max_value=99,
-                initial=place if place <= 4 else None,
+                initial=numbers.get(trait.pk) if instance else place if place <= 4 else None,
             )
 
     @property
@@ -189,7 +196,7 @@ class AssessmentForm(forms.Form):
 
     @property
     def plain_fields(self) -> list[forms.BoundField]:
-        return [self[name] for name in ("site", "name", "measured_from")]
+        return [self[name] for name in ("site", "name", "measured_from") if name in self.fields]
 
     def clean_measured_from(self) -> dt.date:
         day: dt.date = self.cleaned_data["measured_from"]
@@ -199,8 +206,9 @@ class AssessmentForm(forms.Form):
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or {}
-        site, name = cleaned.get("site"), cleaned.get("name")
-        if site and name and Assessment.objects.filter(site=site, name__iexact=name).exists():
+        site, name = self.instance.site if self.instance else cleaned.get("site"), cleaned.get("name")
+        others = Assessment.objects.exclude(pk=self.instance and self.instance.pk)
+        if site and name and others.filter(site=site, name__iexact=name).exists():
             self.add_error("name", NAME_TAKEN)
         numbered = [(cleaned.get(f"trait_{t.pk}"), place, t) for place, t in enumerate(self.traits)]
         cleaned["traits"] = [t for number, _, t in sorted(n for n in numbered if n[0])]

@@ -1,10 +1,12 @@
 """What an assessment has brought so far: values as frames, for tables, maps, checks and figures."""
 
+from collections.abc import Sequence
 from typing import Any
 
 import pandas as pd
 from django.db.models import QuerySet
 
+from trials.entries import queries
 from trials.models import Assessment, Entry, EntryKind, Standing, Trait, TraitKind, Tree, TreeStatus
 
 GONE = (EntryKind.DEAD, EntryKind.MISSING, EntryKind.SKIPPED)
@@ -24,7 +26,7 @@ DAYS_A_YEAR = 365.25
 
 def standing_entries(assessment: Assessment) -> QuerySet[Entry]:
     """The entries that stand in an assessment."""
-    return Entry.objects.filter(assessment=assessment, standing=Standing.CURRENT)
+    return queries.standing().filter(assessment=assessment)
 
 
 def trait_list(assessment: Assessment) -> list[Trait]:
@@ -47,8 +49,10 @@ def as_shown(trait: Trait, number: float | None, text: str | None) -> float | st
     return number
 
 
-def visit_frame(assessment: Assessment) -> pd.DataFrame:
+def visit_frame(assessment: Assessment, traits: Sequence[Trait] | None = None) -> pd.DataFrame:
     """One row a planted tree of the site, indexed by tree code: its place, what stands for each trait, and more.
+
+    `traits`: only columns of these; all of the assessment when None. Whether a tree is alive is told by all.
 
     Columns: tree, row, col, block, plot, clone, status; one a trait (`column_of`; NaN or None without a value);
     state (dead, missing, skipped or ""), alive (True, False, None: not seen), notes, crew (who entered the
@@ -56,9 +60,9 @@ def visit_frame(assessment: Assessment) -> pd.DataFrame:
     """
     trees = assessment.site.trees.order_by("row", "col").values_list(*PLACES.values())
     frame = pd.DataFrame(list(trees), columns=list(PLACES)).set_index("tree", drop=False).rename_axis(None)
-    traits = trait_list(assessment)
-    told = _told(assessment, {t.pk: t for t in traits})
-    for trait in traits:
+    all_traits = trait_list(assessment)
+    told = _told(assessment, {t.pk: t for t in all_traits})
+    for trait in all_traits if traits is None else traits:
         column = [told.get(code, {}).get(trait.code) for code in frame["tree"]]
         is_number = trait.kind in (TraitKind.NUMBER, TraitKind.ORDINAL)
         frame[column_of(trait)] = pd.Series(column, frame.index, dtype="float64" if is_number else object)
@@ -87,6 +91,7 @@ def _told(assessment: Assessment, traits: dict[int, Trait]) -> dict[str, dict[st
         elif kind in GONE:
             at["_state"] = kind
         elif kind != EntryKind.VALUE:
+            at["_seen"] = at.get("_seen") or kind == EntryKind.SECOND_LEADER
             at["_notes"] = "; ".join(filter(None, [at.get("_notes"), text or EntryKind(kind).label]))
         at.setdefault("_crew", name or username)
         at["_day"] = (entered or received).date()
@@ -100,7 +105,7 @@ def _is_alive(told: dict[str, Any] | None, status: str) -> bool | None:
     told = told or {}
     if told.get("_state") in NOT_ALIVE or told.get("survival") == "no":
         return False
-    if any(not name.startswith("_") for name in told):
+    if told.get("_seen") or any(not name.startswith("_") for name in told):
         return True
     return False if status in (TreeStatus.DEAD, TreeStatus.MISSING) else None
 
@@ -160,7 +165,8 @@ def measurements_of(tree: Tree) -> tuple[list[Trait], list[dict[str, Any]]]:
     A row has assessment, values (in the order of the traits), state, by and day. Only what stands is shown.
     """
     entries = (
-        tree.entries.filter(standing=Standing.CURRENT)
+        queries.standing()
+        .filter(tree=tree)
         .select_related("assessment__site__trial", "trait", "by")
         .order_by("-assessment__measured_from", "-assessment_id", "received_at", "pk")
     )

@@ -5,7 +5,7 @@ from typing import Any
 
 from django.db.models import Count, Q, QuerySet
 
-from trials.desk.measured import GONE, trait_list
+from trials.desk.measured import GONE, NOT_ALIVE, trait_list
 from trials.entries.queries import ENTERED, Dispute, disputes, late_entries, waiting_counts
 from trials.models import (
     Assessment,
@@ -37,8 +37,8 @@ class Progress:
 
 
 def progress_of(assessment: Assessment) -> Progress:
-    """A tree is done when every trait has a value, or when it was said to be dead, missing or skipped, as phones
-    count it; only standing trees are counted. A plot is done when all its trees are."""
+    """A tree is done when every trait has a value, or when it was said to be dead or missing, as phones count it: a
+    skipped one is left to be done. Only standing trees are counted. A plot is done when all its trees are."""
     traits = trait_list(assessment)
     entries = Entry.objects.filter(assessment=assessment, standing__in=ENTERED)
     done = (
@@ -46,7 +46,7 @@ def progress_of(assessment: Assessment) -> Progress:
         .values("tree_id")
         .annotate(
             n=Count("trait", distinct=True, filter=Q(kind=EntryKind.VALUE)),
-            gone=Count("pk", filter=Q(kind__in=GONE)),
+            gone=Count("pk", filter=Q(kind__in=NOT_ALIVE)),
         )
         .filter(Q(n__gte=len(traits)) | Q(gone__gt=0))
         .values("tree_id")

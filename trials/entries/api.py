@@ -6,8 +6,9 @@ from collections.abc import Callable
 from typing import Any
 
 from django.contrib.auth.decorators import login_not_required
-from django.core.exceptions import PermissionDenied, RequestDataTooBig
+from django.core.exceptions import PermissionDenied, RequestDataTooBig, SuspiciousOperation
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
+from django.http.multipartparser import MultiPartParserError
 from django.http.request import UnreadablePostError
 from django.middleware.csrf import CsrfViewMiddleware, get_token
 from django.shortcuts import get_object_or_404
@@ -17,9 +18,12 @@ from django.views.decorators.csrf import csrf_exempt
 from portal import access
 from trials.calc.entry_reading import plain_json, read_id
 from trials.entries import queries
-from trials.entries.actions import AT_ONCE, receive_entries
+from trials.entries.actions import AT_ONCE, receive_entries, receive_photo
 from trials.entries.ground import MAY_ENTER
 from trials.entries.pack import pack
+from trials.entries.pictures import MOST_SENT_BYTES
+
+FORM_BYTES = 64 * 1024  # what says about the photo, beside it
 
 View = Callable[..., HttpResponse]
 
@@ -31,8 +35,11 @@ class _TokenCheck(CsrfViewMiddleware):
         return JsonResponse({"error": "the token is not valid: ask for the session again"}, status=403)
 
 
-def json_view(method: str) -> Callable[[View], View]:
-    """An address that answers in JSON, whatever happens: 400, 401, 403, 404, 405 and 413 too."""
+def json_view(method: str, most_bytes: int | None = None) -> Callable[[View], View]:
+    """An address that answers in JSON, whatever happens: 400, 401, 403, 404, 405 and 413 too.
+
+    `most_bytes`: a request that announces more is refused before it is read.
+    """
 
     def decorate(view: View) -> View:
         @never_cache
@@ -44,11 +51,13 @@ def json_view(method: str) -> Callable[[View], View]:
                 return JsonResponse({"error": f"only {method}"}, status=405, headers={"Allow": method})
             if not request.user.is_authenticated:
                 return JsonResponse({"error": "signed out"}, status=401)
+            if most_bytes is not None and _announced(request) > most_bytes:
+                return JsonResponse({"error": f"at most {most_bytes} bytes at once"}, status=413)
             check = _TokenCheck(lambda _: HttpResponse())
             check.process_request(request)
-            if refused := check.process_view(request, view, (), {}):
-                return refused
             try:
+                if refused := check.process_view(request, view, (), {}):
+                    return refused
                 return view(request, *args, **kwargs)
             except PermissionDenied as error:
                 return JsonResponse({"error": str(error) or "not allowed"}, status=403)
@@ -58,6 +67,8 @@ def json_view(method: str) -> Callable[[View], View]:
                 return JsonResponse({"error": "too much at once: send fewer entries"}, status=413)
             except UnreadablePostError:
                 return JsonResponse({"error": "the request broke off"}, status=400)
+            except (MultiPartParserError, SuspiciousOperation):
+                return JsonResponse({"error": "the form cannot be read"}, status=400)
 
         return answer
 
@@ -116,6 +127,29 @@ def entries(request: HttpRequest) -> HttpResponse:
         return JsonResponse({"error": wanted}, status=400)
     answers = receive_entries(device=device, entries=listed, by=request.user)
     return JsonResponse({"answers": [a.to_dict() for a in answers]})
+
+
+@json_view("POST", most_bytes=MOST_SENT_BYTES + FORM_BYTES)
+def photos(request: HttpRequest) -> HttpResponse:
+    """One photo from a phone: `about` says which (JSON), `photo` is the file; and what became of it."""
+    sent = request.FILES.get("photo")
+    try:
+        about = plain_json(json.loads(request.POST.get("about", "")))
+    except (ValueError, RecursionError):
+        about = None
+    if not isinstance(about, dict) or sent is None:
+        wanted = (
+            'expected a form with about: {"id": UUID, "device": UUID, "assessment", "tree"} and photo: a file'
+        )
+        return JsonResponse({"error": wanted}, status=400)
+    answer = receive_photo(about=about, data=sent.read(MOST_SENT_BYTES + 1), by=request.user)
+    return JsonResponse({"answers": [answer.to_dict()]})
+
+
+def _announced(request: HttpRequest) -> int:
+    """The size a request says it has; 0 where it says none."""
+    said = str(request.META.get("CONTENT_LENGTH") or "0")
+    return int(said) if said.isdecimal() and len(said) < 18 else 0
 
 
 def _body(request: HttpRequest) -> Any:

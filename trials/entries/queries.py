@@ -4,7 +4,6 @@ from collections import Counter
 from dataclasses import dataclass
 from typing import Any
 
-import pandas as pd
 from django.db.models import Count, Exists, F, OuterRef, Q, QuerySet, Subquery
 from django.db.models.functions import Coalesce
 
@@ -21,11 +20,13 @@ from trials.models import (
     HeldEntryState,
     Standing,
     TreeStatus,
+    Trial,
 )
 
 ENTERED = (Standing.CURRENT, Standing.DISPUTED)
 """A tree with one of these has been visited, whichever value will stand."""
-VISITED = (EntryKind.DEAD, EntryKind.MISSING, EntryKind.SKIPPED)
+SETTLED = (EntryKind.DEAD, EntryKind.MISSING)
+"""A tree with one of these needs no values; a skipped one is left to be done, on phones too."""
 PLACES = {
     "tree": "code",
     "site": "site__code",
@@ -79,7 +80,7 @@ def with_counts(assessments: QuerySet[Assessment]) -> QuerySet[Assessment]:
 
 
 def done_counts(assessment_ids: list[int]) -> Counter[int]:
-    """Per assessment, the standing trees with all traits entered, or found dead or missing, or skipped."""
+    """Per assessment, the standing trees with all traits entered, or found dead or missing."""
     traits = AssessmentTrait.objects.filter(assessment=OuterRef("assessment")).values("assessment")
     visited = (
         Entry.objects.filter(
@@ -88,7 +89,7 @@ def done_counts(assessment_ids: list[int]) -> Counter[int]:
         .values("assessment", "tree")
         .annotate(
             entered=Count("trait", distinct=True),
-            settled=Count("pk", filter=Q(kind__in=VISITED)),
+            settled=Count("pk", filter=Q(kind__in=SETTLED)),
             wanted=Subquery(traits.annotate(n=Count("pk")).values("n")),
         )
         .filter(Q(settled__gt=0) | Q(entered__gte=F("wanted")))
@@ -102,9 +103,24 @@ def progress(assessment: Assessment) -> Progress:
     return Progress(trees, done_counts([assessment.pk])[assessment.pk])
 
 
+def standing() -> QuerySet[Entry]:
+    """The entries that stand: what every page, map, list, check, figure and choice of trees reads."""
+    return Entry.objects.filter(standing=Standing.CURRENT)
+
+
 def standing_values(assessment: Assessment) -> QuerySet[Entry]:
     """The values that stand in an assessment."""
-    return assessment.entries.filter(kind=EntryKind.VALUE, standing=Standing.CURRENT)
+    return standing().filter(assessment=assessment, kind=EntryKind.VALUE)
+
+
+def latest_values(trial: Trial, code: str) -> QuerySet[Entry]:
+    """For each tree of a trial, the value that stands of its latest assessment that has one of this trait."""
+    return _latest_of(standing().filter(tree__trial=trial, trait__code__iexact=code, kind=EntryKind.VALUE))
+
+
+def _latest_of(values: QuerySet[Entry]) -> QuerySet[Entry]:
+    order = ("tree_id", "trait_id", "-assessment__measured_from", "-assessment_id")
+    return values.order_by(*order).distinct("tree_id", "trait_id")
 
 
 def last_values(assessment: Assessment) -> QuerySet[Entry]:
@@ -112,51 +128,14 @@ def last_values(assessment: Assessment) -> QuerySet[Entry]:
     earlier = Q(assessment__measured_from__lt=assessment.measured_from) | Q(
         assessment__measured_from=assessment.measured_from, assessment_id__lt=assessment.pk
     )
-    return (
-        Entry.objects.filter(
+    return _latest_of(
+        standing().filter(
             earlier,
             tree__site_id=assessment.site_id,
             trait__in=assessment.traits.values("pk"),
             kind=EntryKind.VALUE,
-            standing=Standing.CURRENT,
         )
-        .order_by("tree_id", "trait_id", "-assessment__measured_from", "-assessment_id")
-        .distinct("tree_id", "trait_id")
     )
-
-
-def current_values(assessment: Assessment) -> pd.DataFrame:
-    """What stands in an assessment, wide: one row per tree of the site, one column per trait.
-
-    Columns: tree, site, block, plot, clone, row, col, status (the tree's own), alive (1.0 where a value or a
-    second leader was entered, 0.0 where dead or missing stands, NaN where nothing says), and each trait by its
-    code: float64 (yes and no as 1 and 0; NaN: no value), text traits object (None). Ordered by row and column.
-    """
-    trees = assessment.site.trees.order_by("row", "col").values_list("pk", *PLACES.values())
-    frame = pd.DataFrame(list(trees), columns=["pk", *PLACES]).set_index("pk")
-    traits = list(assessment.traits.order_by("assessment_traits__position"))
-    rows = assessment.entries.filter(standing=Standing.CURRENT)
-    told = pd.DataFrame(
-        list(rows.values_list("tree_id", "trait_id", "kind", "number", "text")),
-        columns=["tree", "trait", "kind", "number", "text"],
-    )
-    frame["alive"] = _alive(told).reindex(frame.index).astype("float64")
-    values = told[told["kind"] == EntryKind.VALUE]
-    for trait in traits:
-        own = values[values["trait"] == trait.pk].set_index("tree")
-        is_text = trait.kind == "text"
-        column = own["text" if is_text else "number"].reindex(frame.index)
-        frame[trait.code] = (
-            column.where(column.notna(), None).astype(object) if is_text else column.astype("float64")
-        )
-    return frame.reset_index(drop=True)
-
-
-def _alive(told: pd.DataFrame) -> "pd.Series[float]":
-    dead = told["kind"].isin([EntryKind.DEAD, EntryKind.MISSING])
-    alive = told["kind"].isin([EntryKind.VALUE, EntryKind.SECOND_LEADER])
-    said = pd.Series(1.0, index=told.index).where(~dead, 0.0)[dead | alive]
-    return said.groupby(told["tree"]).min()
 
 
 def disputes(assessment: Assessment) -> list[Dispute]:
@@ -171,7 +150,7 @@ def disputes(assessment: Assessment) -> list[Dispute]:
         if entry.trait is not None:
             matter = entry.trait.name
         else:
-            matter = "dead or missing" if entry.kind in VISITED[:2] else entry.get_kind_display()
+            matter = "dead or missing" if entry.kind in SETTLED else entry.get_kind_display()
         grouped.setdefault((entry.tree.code, matter), []).append(entry)
     return [Dispute(tree, matter, tuple(entries)) for (tree, matter), entries in grouped.items()]
 

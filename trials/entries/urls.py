@@ -9,4 +9,5 @@ urlpatterns = [
     path("field/api/assessments/", api.assessments, name="field_assessments"),
     path("field/api/assessments/<int:pk>/", api.assessment, name="field_assessment"),
     path("field/api/entries/", api.entries, name="field_entries"),
+    path("field/api/photos/", api.photos, name="field_photos"),
 ]

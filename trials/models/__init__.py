@@ -1,5 +1,6 @@
 """Where clones stand, and what is measured on their trees."""
 
+from trials.models.looking import MOST_PHOTO_BYTES, Photo, SettledCheck
 from trials.models.measuring import (
     Assessment,
     AssessmentState,
@@ -15,6 +16,7 @@ from trials.models.measuring import (
 from trials.models.stand import Block, Clone, CloneKind, Plot, Site, Tree, TreeStatus, Trial
 
 __all__ = [
+    "MOST_PHOTO_BYTES",
     "Assessment",
     "AssessmentState",
     "AssessmentTrait",
@@ -25,7 +27,9 @@ __all__ = [
     "EntryKind",
     "HeldEntry",
     "HeldEntryState",
+    "Photo",
     "Plot",
+    "SettledCheck",
     "Site",
     "Standing",
     "Trait",

@@ -14,6 +14,7 @@ from django.db.models.functions import Lower, Now
 
 from portal.constraints import filled
 from portal.history import tracked
+from trials.models.belonging import trees_of_its_site
 from trials.models.stand import Site, Tree, Trial
 
 
@@ -84,6 +85,9 @@ class Assessment(models.Model):
     crew = models.ManyToManyField("portal.User", related_name="assessments", blank=True)
     note = models.TextField(blank=True)
     closed_at = models.DateTimeField(null=True, blank=True)
+    closed_with = models.TextField(
+        blank=True, help_text="What was not looked at, or not done, when it was closed."
+    )
     created_at = models.DateTimeField(db_default=Now(), editable=False)
 
     class Meta:
@@ -95,8 +99,12 @@ class Assessment(models.Model):
                 | Q(state="closed", closed_at__isnull=False),
                 name="trials_assessment_closed_has_a_date",
             ),
+            models.CheckConstraint(
+                condition=Q(state="closed") | Q(closed_with=""), name="trials_assessment_open_without_a_word"
+            ),
             *filled("name"),
         ]
+        triggers: ClassVar = [pgtrigger.ReadOnly(name="assessment_stays_on_its_site", fields=["site"])]
 
     def __str__(self) -> str:
         return self.name
@@ -216,6 +224,7 @@ class Entry(models.Model):
                 name="trials_entry_to_decide",
             ),
         ]
+        triggers: ClassVar = trees_of_its_site("entry")
 
     def __str__(self) -> str:
         value = self.get_kind_display() if self.kind != "value" else self.text or f"{self.number:g}"

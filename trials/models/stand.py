@@ -9,6 +9,7 @@ from django.db.models.functions import Lower, Now
 
 from portal.constraints import filled, positive
 from portal.history import tracked
+from trials.models.belonging import measured_trees_stay
 
 
 @tracked
@@ -159,6 +160,7 @@ class Tree(models.Model):
         ]
         triggers: ClassVar = [
             pgtrigger.ReadOnly(name="stays_in_its_trial", fields=["trial"]),
+            measured_trees_stay(),
             pgtrigger.Trigger(
                 name="plot_on_its_site",
                 when=pgtrigger.Before,

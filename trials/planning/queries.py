@@ -5,7 +5,8 @@ from collections.abc import Iterable
 import pandas as pd
 from django.db.models import Count, Q, QuerySet
 
-from trials.models import Clone, Entry, EntryKind, Standing, Trait, TraitKind, Tree, TreeStatus, Trial
+from trials.entries.queries import latest_values, standing
+from trials.models import Clone, EntryKind, Trait, TraitKind, Tree, TreeStatus, Trial
 
 DIAMETER = "dbh_mm"  # code of the trait that holds the diameter at breast height
 FIELDS = (
@@ -25,8 +26,8 @@ YES = {"1", "yes", "true"}
 
 def clones_of(trial: Trial) -> QuerySet[Clone]:
     """The trial's clones with their number of standing trees."""
-    standing = Count("trees", filter=Q(trees__status=TreeStatus.STANDING))
-    return trial.clones.annotate(n_standing=standing).order_by("code")
+    upright = Count("trees", filter=Q(trees__status=TreeStatus.STANDING))
+    return trial.clones.annotate(n_standing=upright).order_by("code")
 
 
 def places(trial: Trial) -> pd.DataFrame:
@@ -48,14 +49,14 @@ def candidates(trial: Trial, trees: pd.DataFrame, leave_states: Iterable[str] = 
     A tree whose latest entry says dead or missing does not stand. `leave_states`: "trait=value" of
     `health_states`; a tree whose latest value is one of them is not healthy, without a value it is not known.
     """
-    standing = trees[(trees["status"] == TreeStatus.STANDING) & ~trees["pk"].isin(_found_gone(trial))].copy()
+    upright = trees[(trees["status"] == TreeStatus.STANDING) & ~trees["pk"].isin(_found_gone(trial))].copy()
     latest = {pk: (number, day) for pk, number, _, day in _latest(trial, DIAMETER) if number is not None}
-    standing["dbh_mm"] = pd.Series(
-        [latest.get(pk, (float("nan"), None))[0] for pk in standing["pk"]], index=standing.index, dtype=float
+    upright["dbh_mm"] = pd.Series(
+        [latest.get(pk, (float("nan"), None))[0] for pk in upright["pk"]], index=upright.index, dtype=float
     )
-    standing["dbh_on"] = [latest.get(pk, (None, None))[1] for pk in standing["pk"]]
-    standing["healthy"] = _healthy(trial, standing["pk"].tolist(), frozenset(leave_states))
-    return standing.reset_index(drop=True)
+    upright["dbh_on"] = [latest.get(pk, (None, None))[1] for pk in upright["pk"]]
+    upright["healthy"] = _healthy(trial, upright["pk"].tolist(), frozenset(leave_states))
+    return upright.reset_index(drop=True)
 
 
 def health_states(trial: Trial) -> list[tuple[str, str]]:
@@ -74,11 +75,8 @@ def health_states(trial: Trial) -> list[tuple[str, str]]:
 def _found_gone(trial: Trial) -> list[int]:
     """Trees whose latest entry says that they are dead or missing."""
     latest = (
-        Entry.objects.filter(
-            tree__trial=trial,
-            standing=Standing.CURRENT,
-            kind__in=[EntryKind.VALUE, EntryKind.DEAD, EntryKind.MISSING],
-        )
+        standing()
+        .filter(tree__trial=trial, kind__in=[EntryKind.VALUE, EntryKind.DEAD, EntryKind.MISSING])
         .order_by("tree_id", "-assessment__measured_from", "-assessment_id", "-pk")
         .distinct("tree_id")
         .values_list("tree_id", "kind")
@@ -88,17 +86,8 @@ def _found_gone(trial: Trial) -> list[int]:
 
 def _latest(trial: Trial, code: str) -> list[tuple[int, float | None, str | None, object]]:
     """(tree, number, text, day) of the latest value that stands of a trait, tree by tree."""
-    return list(
-        Entry.objects.filter(
-            tree__trial=trial,
-            trait__code__iexact=code,
-            kind=EntryKind.VALUE,
-            standing=Standing.CURRENT,
-        )
-        .order_by("tree_id", "-assessment__measured_from", "-assessment_id")
-        .distinct("tree_id")
-        .values_list("tree_id", "number", "text", "assessment__measured_from")
-    )
+    rows = latest_values(trial, code)
+    return list(rows.values_list("tree_id", "number", "text", "assessment__measured_from"))
 
 
 def _healthy(trial: Trial, trees: list[int], leave: frozenset[str]) -> list[bool | None]:

@@ -10,7 +10,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from portal.tables import Column, Table
 from portal.uploads.queries import manager_of
 from trials import queries
-from trials.desk import measured, progress
+from trials.desk import measured, progress, settling
 from trials.desk.forms import AssessmentForm, told
 from trials.entries import actions
 from trials.models import Assessment, Trait, TraitKind
@@ -73,19 +73,52 @@ def assessment(request: HttpRequest, trial: str, pk: int) -> HttpResponse:
 def assessment_state(request: HttpRequest, trial: str, pk: int) -> HttpResponse:
     """Managers close an assessment, and open it again."""
     found = managed_assessment(request, trial, pk)
-    do = {"close": actions.close_assessment, "reopen": actions.reopen_assessment}.get(
-        request.POST.get("do", "")
-    )
-    if do is None:
+    do = request.POST.get("do", "")
+    if do == "close":
+        return _closed(request, found)
+    if do != "reopen":
         raise BadRequest("do: expected close or reopen")
+    actions.reopen_assessment(assessment=found, by=request.user)
+    messages.success(request, "The assessment is open again.")
+    return redirect("trials:assessment", trial, found.pk)
+
+
+def _closed(request: HttpRequest, found: Assessment) -> HttpResponse:
+    """Closed where the manager was told what is undone now; else led to where it is told."""
+    trial = found.site.trial.code
+    told = settling.closing(found).statement
+    if request.POST.get("stated", "") != told:
+        messages.warning(request, "Not closed yet: read what is undone now.")
+        return redirect("trials:close_assessment", trial, found.pk)
     try:
-        do(assessment=found, by=request.user)
+        actions.close_assessment(assessment=found, by=request.user, closed_with=told)
     except ValidationError as refused:
         messages.error(request, " ".join(refused.messages))
     else:
-        done = "closed: what still comes in waits for you" if do is actions.close_assessment else "open again"
-        messages.success(request, f"The assessment is {done}.")
+        messages.success(request, "The assessment is closed: what still comes in waits for you.")
     return redirect("trials:assessment", trial, found.pk)
+
+
+@require_http_methods(["GET", "POST"])
+def change_assessment(request: HttpRequest, trial: str, pk: int) -> HttpResponse:
+    """Managers change name, first day, traits, crew and note while an assessment is open."""
+    found = managed_assessment(request, trial, pk)
+    form = AssessmentForm(request.POST or None, trial=found.site.trial, instance=found)
+    if request.method == "POST" and form.is_valid():
+        names = ("name", "measured_from", "traits", "crew", "note")
+        try:
+            actions.change_assessment(
+                assessment=found, by=request.user, **{name: form.cleaned_data[name] for name in names}
+            )
+        except ValidationError as refused:
+            told(form, refused)
+        else:
+            messages.success(
+                request, "The assessment is changed. Crews fetch it anew on their phones to see it."
+            )
+            return redirect("trials:assessment", trial, found.pk)
+    context = {"trial": found.site.trial, "form": form, "assessment": found}
+    return render(request, "trials/new_assessment.html", context, status=422 if form.errors else 200)
 
 
 @require_GET

@@ -1,4 +1,4 @@
-"""Checks and stand figures of an assessment."""
+"""Stand figures of an assessment."""
 
 from functools import partial
 from typing import Any
@@ -14,59 +14,8 @@ from portal.calc import shown
 from portal.calc.svg import NARROW, WIDE
 from portal.tables import Column, Table
 from trials.calc.height_picture import height_picture
-from trials.desk import checking, figures, measured
+from trials.desk import figures
 from trials.views.doors import assessment_for
-
-
-@require_GET
-def assessment_checks(request: HttpRequest, trial: str, pk: int) -> HttpResponse:
-    """What the checks ask about, one finding a line, gravest first."""
-    found = assessment_for(request, trial, pk)
-    seen = checking.checked(found)
-    traits = measured.trait_list(found)
-    rows = checking.listed(seen, traits)
-    table = Table(
-        request,
-        rows=rows,
-        columns=_check_columns(trial),
-        what="finding",
-        file_name=f"{found.site.code}_{found.name}_checks",
-    )
-    if table.asked_for_download:
-        return table.download()
-    context = {
-        "assessment": found,
-        "trial": found.site.trial,
-        "table": table,
-        "n": len(rows),
-        "before": seen.before,
-        "rules": [rule.name for rule in seen.rules],
-        "n_values": int(sum(seen.frame[rule.column].notna().sum() for rule in seen.rules)),
-    }
-    return render(request, "trials/assessment_checks.html", context)
-
-
-def _check_columns(trial: str) -> list[Column]:
-    return [
-        Column("severity", "How grave", filter="choice", sort=False, key=True),
-        Column(
-            "trees",
-            "Tree",
-            kind="code",
-            key=True,
-            url=lambda r: reverse("trials:tree", args=[trial, r["tree"]]) if r["n_trees"] == 1 else None,
-            show=lambda v, r: v if r["n_trees"] == 1 else f"{r['n_trees']} trees, first {r['tree']}",
-        ),
-        Column("row", "Row", kind="integer"),
-        Column("col", "Col", kind="integer"),
-        Column("check", "Check", filter="choice"),
-        Column("why", "Why", sort=False, key=True),
-        Column("meant", "Perhaps meant", kind="number", help="What the check takes to be the value meant"),
-        Column("crew", "Entered by", filter="choice"),
-        Column(
-            "confirmed", "Kept by the crew", filter="choice", help="The crew was asked and said it is right"
-        ),
-    ]
 
 
 @require_GET
@@ -98,10 +47,26 @@ def assessment_figures(request: HttpRequest, trial: str, pk: int) -> HttpRespons
         "tiles": _tiles(page),
         "no_area_words": f"Figures per hectare and top height are left out: {page.no_area}.",
         "no_curve_words": f"No height curve for the whole site: {page.no_curve}. Missing heights stay missing.",
+        "shift_words": _shift_words(page),
         "curve_words": "Crosses: measured heights. Dashed: where 99 of 100 more trees would lie.",
         "pictures": [height_picture(*drawn, width=w) for w in (WIDE, NARROW)] if drawn else [],
     }
     return render(request, "trials/assessment_figures.html", context)
+
+
+def _shift_words(page: figures.StandPage) -> str:
+    """How heights nobody measured are estimated clone by clone; "" where none can be."""
+    if page.curve is None:
+        return ""
+    own = shown.counted(page.own_curves, "clone")
+    if page.shifts is None:
+        others = f"the others as the site, without shifts ({page.no_shifts})"
+        return f"Missing heights: {own} with a curve of their own; {others}."
+    lie = f"{page.shifts.between_m:.2f} m (standard deviation) about the curve"
+    return (
+        f"Missing heights: {own} with a curve of their own; the others take the site’s, shifted. Clones lie"
+        f" {lie}, trees of a clone {page.shifts.within_m:.2f} m."
+    )
 
 
 def _tiles(page: figures.StandPage) -> list[dict[str, Any]]:

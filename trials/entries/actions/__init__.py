@@ -13,12 +13,15 @@ from trials.entries.actions.deciding import (
     settle_dispute,
     take_late,
 )
+from trials.entries.actions.looking import Looked, open_check_again, settle_checks
+from trials.entries.actions.photos import receive_photo
 from trials.entries.actions.receiving import AT_ONCE, Answer, receive_entries
 from trials.entries.actions.traits import add_default_traits, add_trait, change_trait, default_traits
 
 __all__ = [
     "AT_ONCE",
     "Answer",
+    "Looked",
     "add_default_traits",
     "add_trait",
     "change_assessment",
@@ -27,10 +30,13 @@ __all__ = [
     "default_traits",
     "mend_held_entry",
     "open_assessment",
+    "open_check_again",
     "receive_entries",
+    "receive_photo",
     "reopen_assessment",
     "set_aside",
     "set_held_aside",
+    "settle_checks",
     "settle_dispute",
     "take_late",
 ]

@@ -64,8 +64,11 @@ def change_assessment(
     crew: Iterable[User],
     by: User,
     note: str | None = None,
+    name: str | None = None,
+    measured_from: dt.date | None = None,
 ) -> Assessment:
-    """Change the traits (in their order), the crew and the note of an open assessment. Managers only.
+    """Change the traits (in their order), the crew, the note, the name and the first day of an open assessment;
+    None leaves what is there. Managers only.
 
     :raises ValidationError: it is closed; a trait that has entries is left out; as for `open_assessment`.
     """
@@ -84,17 +87,21 @@ def change_assessment(
             )
         _give_traits(assessment, traits)
         assessment.crew.set(people)
-        if note is not None:
-            assessment.note = note
-            assessment.save()
+        if name is not None:
+            _require_name(assessment.site, name, assessment)
+            assessment.name = name.strip()
+        assessment.note = assessment.note if note is None else note
+        assessment.measured_from = measured_from or assessment.measured_from
+        assessment.save()
         return assessment
 
 
-def close_assessment(*, assessment: Assessment, by: User) -> Assessment:
+def close_assessment(*, assessment: Assessment, by: User, closed_with: str = "") -> Assessment:
     """Close a checked assessment; dead and missing trees get their status. Closing twice changes nothing.
 
     What comes in afterwards is kept as late. Managers only.
 
+    :param closed_with: what the manager was told is not looked at or not done, kept with the assessment.
     :raises ValidationError: values are in dispute, or held entries wait.
     """
     access.require(by, assessment.site.trial_id, [Role.MANAGER])
@@ -109,6 +116,7 @@ def close_assessment(*, assessment: Assessment, by: User) -> Assessment:
                 f"Not checked yet: {disputed} entries in dispute and {held} held entries wait for a decision."
             )
         assessment.state, assessment.closed_at = AssessmentState.CLOSED, timezone.now()
+        assessment.closed_with = closed_with
         assessment.save()
         mark_dead_and_missing(assessment)
         return assessment
@@ -123,6 +131,7 @@ def reopen_assessment(*, assessment: Assessment, by: User) -> Assessment:
     with transaction.atomic():
         assessment = _locked(assessment)
         assessment.state, assessment.closed_at = AssessmentState.OPEN, None
+        assessment.closed_with = ""
         assessment.save()
         return assessment
 
@@ -153,11 +162,15 @@ def _locked(assessment: Assessment) -> Assessment:
 
 
 def _require_sound(site: Site, name: str, traits: Sequence[Trait]) -> None:
+    _require_name(site, name)
+    _require_traits(site, traits)
+
+
+def _require_name(site: Site, name: str, own: Assessment | None = None) -> None:
     if not name.strip():
         raise ValidationError({"name": "An assessment needs a name, such as “Spring 2026”."})
-    if site.assessments.filter(name__iexact=name.strip()).exists():
+    if site.assessments.filter(name__iexact=name.strip()).exclude(pk=own and own.pk).exists():
         raise ValidationError({"name": NAME_TAKEN})
-    _require_traits(site, traits)
 
 
 def _require_traits(site: Site, traits: Sequence[Trait]) -> None:

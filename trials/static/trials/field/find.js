@@ -1,5 +1,6 @@
 // Finding a tree: a field that a hand or a wedge scanner fills, and the camera where the browser reads codes.
 import { button, by, el, fill } from "./dom.js";
+import { madeSmall } from "./photos.js";
 
 export class Finder {
   constructor({ stand, store, onProblem }) {
@@ -80,9 +81,22 @@ export class Finder {
   }
 }
 
-/** The sheet for notes and the second leader. */
+/** The sheet for notes, photos and the second leader. */
 export class Notes {
-  constructor({ stand, onProblem }) {
+  constructor({ stand, photos, onProblem }) {
+    by("photo").addEventListener("change", async (event) => {
+      const [file] = event.target.files;
+      event.target.value = "";
+      if (!file) return;
+      by("photo-words").textContent = "Keeping it…";
+      try {
+        await stand.keepPhoto(photos, await madeSmall(file));
+        by("photo-words").textContent = stand.photoWords();
+      } catch (error) {
+        by("photo-words").textContent = stand.photoWords();
+        onProblem(error);
+      }
+    });
     const keep = async (part) => {
       try {
         await stand.keep(part);
@@ -111,7 +125,6 @@ export function facts({ isKept, isLasting, clockOff_s, version }) {
     !globalThis.isSecureContext ? "This address has no https: the browser will not keep the page on the phone. Use the portal's https address." : isKept ? "This page is on the phone and opens without network." : "This page is not on the phone yet. Keep it open for a moment while there is network.",
     isLasting ? "The browser keeps what is typed until it is sent." : "The browser may clear what is typed if the phone runs out of room: send, or export, before that.",
     clock,
-    "Photos cannot be taken here yet.",
     version ? `Version ${version}` : null,
   ];
   return lines.filter(Boolean).map((line) => el("li", {}, line));

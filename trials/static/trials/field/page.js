@@ -1,7 +1,8 @@
 // Puts the parts together: store, queue, start screen, stand.
 import { by, el, fill } from "./dom.js";
 import { facts, Finder, Notes } from "./find.js";
-import { newIdentity, Queue, Server } from "./queue.js";
+import { Photos } from "./photos.js";
+import { newIdentity, Queue, realClock, Server } from "./queue.js";
 import { Stand } from "./stand.js";
 import { Start } from "./start.js";
 import { openStore } from "./store.js";
@@ -12,7 +13,8 @@ const { worker, scope, api, signIn } = document.body.dataset;
 function showProblem(error) {
   const words = error?.name === "QuotaExceededError" ? "The phone has no room left: the last thing typed is not kept. Export what is unsent, then make room." : String(error?.message ?? error);
   const made = el("div", { class: "notice wrong over", role: "alert" }, el("p", {}, words), el("button", { type: "button", class: "key", click: () => made.remove() }, "Seen"));
-  document.body.append(made);
+  // Under an open sheet nothing can be pressed: then the words stand in the sheet.
+  (document.querySelector("dialog[open]") ?? document.body).append(made);
 }
 
 function show(screen) {
@@ -23,13 +25,14 @@ function show(screen) {
 async function begin() {
   const store = await openStore("field", newIdentity);
   const server = new Server({ fetch: (...args) => fetch(...args), base: api });
-  const queue = new Queue({ store, server, online: () => navigator.onLine });
+  const photos = new Photos({ store, server, clock: realClock, newId: newIdentity, onChange: () => queue.onChange() });
+  const queue = new Queue({ store, server, photos, online: () => navigator.onLine });
   queue.person = (await store.get("person")) ?? null;
   const leave = async () => { show("start"); await store.set("screen", "start"); await start.draw(); };
   const stand = new Stand({ store, queue, onLeave: leave, onProblem: showProblem });
   const start = new Start({ store, queue, server, signIn, onProblem: showProblem, onWalk: (id) => walk(id) });
   new Finder({ stand, store, onProblem: showProblem });
-  new Notes({ stand, onProblem: showProblem });
+  new Notes({ stand, photos, onProblem: showProblem });
 
   async function walk(id, at = null) {
     const pack = await store.one("packs", id);
@@ -58,7 +61,7 @@ async function begin() {
     await walk(position.assessment, position);
   }
   document.documentElement.dataset.ready = "yes";
-  globalThis.field = { store, queue, start, stand, walk };
+  globalThis.field = { store, queue, photos, start, stand, walk };
   keepOnPhone(start, server);
   await start.refresh();
 }
@@ -70,6 +73,7 @@ async function keepOnPhone(start, server) {
     const version = globalThis.caches ? (await caches.keys()).find((name) => name.startsWith("field-"))?.slice(6) : null;
     fill(by("phone"), ...facts({ isKept: Boolean(navigator.serviceWorker?.controller), isLasting, clockOff_s: server.clockOff_s, version }));
   };
+  start.tell = tell; // what is told of this phone may change with every answer: its clock against the portal's
   await tell();
   addEventListener("beforeinstallprompt", (event) => {
     event.preventDefault();

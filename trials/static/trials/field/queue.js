@@ -32,7 +32,7 @@ export function newIdentity(source = globalThis.crypto) {
   return hex.replace(/^(.{8})(.{4})(.{4})(.{4})(.{12})$/, "$1-$2-$3-$4-$5");
 }
 
-const realClock = {
+export const realClock = {
   now: () => Date.now(),
   setTimeout: (work, ms) => setTimeout(work, ms),
   clearTimeout: (timer) => clearTimeout(timer),
@@ -56,13 +56,20 @@ export class Server {
     return session;
   }
 
-  async post(path, body) {
+  post(path, body) {
+    const headers = { "Content-Type": "application/json" };
+    return this.send(path, () => ({ headers, body: JSON.stringify(body) }));
+  }
+
+  /** A form with a file; `form()` makes it anew for every try. */
+  postForm(path, form, patience_ms) { return this.send(path, () => ({ headers: {}, body: form() }), patience_ms); }
+
+  async send(path, make, patience_ms = PATIENCE_MS) {
     if (!this.token) await this.session();
-    const send = () => this.ask(path, {
-      method: "POST",
-      headers: { "Content-Type": "application/json", "X-CSRFToken": this.token },
-      body: JSON.stringify(body),
-    });
+    const send = () => {
+      const { headers, body } = make();
+      return this.ask(path, { method: "POST", headers: { ...headers, "X-CSRFToken": this.token }, body }, patience_ms);
+    };
     try {
       return await send();
     } catch (error) {
@@ -73,9 +80,9 @@ export class Server {
     }
   }
 
-  async ask(path, options) {
+  async ask(path, options, patience_ms = PATIENCE_MS) {
     const breaking = new AbortController();
-    const timer = this.clock.setTimeout(() => breaking.abort(), PATIENCE_MS);
+    const timer = this.clock.setTimeout(() => breaking.abort(), patience_ms);
     try {
       return await this.answer(path, { ...options, signal: breaking.signal });
     } finally {
@@ -107,8 +114,8 @@ export class Server {
 
 /** Where sending stands: state is idle, sending, offline, signed out, other person or refused. */
 export class Queue {
-  constructor({ store, server, clock = realClock, newId = newIdentity, batch = 50, onChange = () => {}, lock = alone, online = () => true }) {
-    Object.assign(this, { store, server, clock, newId, batch, onChange, lock, online });
+  constructor({ store, server, clock = realClock, newId = newIdentity, batch = 50, onChange = () => {}, lock = alone, online = () => true, photos = null }) {
+    Object.assign(this, { store, server, clock, newId, batch, onChange, lock, online, photos });
     this.person = null; // {username, user} as the server last said, kept over restarts by the page
     this.standsFor = false; // whether this person sends what another one typed on the same phone
     this.state = "idle";
@@ -159,6 +166,7 @@ export class Queue {
     try {
       if (!this.online()) throw new Unreachable("no network");
       await this.drain();
+      await this.photos?.drain(this);
       this.failures = 0;
       this.say("idle");
     } catch (error) {
@@ -251,10 +259,11 @@ export class Queue {
       entries: await this.store.all("entries"),
       refused: await this.store.all("refused"),
       drafts: await this.store.all("drafts"),
+      photos: (await this.photos?.exported()) ?? [],
     };
   }
 
-  /** Feed an exported file back; the number of entries brought back. Throws with words for a person. */
+  /** Feed an exported file back; the number of entries and photos brought back. Throws with words for a person. */
   async restore(file) {
     if (file?.version !== 1 || !Array.isArray(file.entries)) throw new Error("This is not a file of unsent entries.");
     const refused = (file.refused ?? []).map(({ problems, ...entry }) => entry);
@@ -262,7 +271,8 @@ export class Queue {
     const sound = (e) => e && typeof e.id === "string" && KINDS.includes(e.kind) && typeof e.device === "string" && Number.isFinite(e.sequence);
     const odd = entries.filter((entry) => !sound(entry)).length;
     if (odd) throw new Error(`${odd} of ${entries.length} entries in this file cannot be read; none was brought back.`);
-    const back = await this.store.restore(entries);
+    const pictures = (await this.photos?.restore(file.photos ?? [])) ?? 0;
+    const back = pictures + (await this.store.restore(entries));
     for (const draft of file.drafts ?? []) {
       if (!(await this.store.one("drafts", [draft.assessment, draft.tree]))) await this.store.put("drafts", draft);
     }

@@ -2,7 +2,7 @@
 import { doubts, shown } from "./checks.js";
 import { by, counted } from "./dom.js";
 import { choices, drawPad, numberOf, pressed, worded } from "./pad.js";
-import { marked } from "./walk.js";
+import { marked, photographed } from "./walk.js";
 
 const SAID = { dead: "Dead", missing: "Missing", skipped: "Skipped" };
 
@@ -181,9 +181,25 @@ export class Stand {
   note() {
     by("note-tree").textContent = this.tree.code;
     by("words").value = "";
+    by("photo-words").textContent = this.photoWords();
     by("leader").disabled = Boolean(this.walk.mark()?.second_leader);
     by("notes").replaceChildren(...(this.walk.mark()?.notes ?? []).map((words) => Object.assign(document.createElement("li"), { textContent: words })));
     by("note").showModal();
+  }
+
+  /** Keep a picture of this tree; it goes up after the entries. */
+  async keepPhoto(photos, picture) {
+    const place = { assessment: this.walk.pack.id, tree: this.tree.code };
+    const mark = photographed(this.walk.mark(), place);
+    await photos.add({ ...place, ...picture, typed_by: this.queue.person?.username ?? null }, mark);
+    this.walk.marks.set(place.tree, mark);
+    this.queue.poke();
+    this.draw();
+  }
+
+  photoWords() {
+    const taken = this.walk.mark()?.photos ?? 0;
+    return taken ? `${counted(taken, "photo")} of this tree taken on this phone.` : "";
   }
 
   // A doubt: one line, two answers, and no other key until one is given
@@ -283,6 +299,7 @@ export class Stand {
     return [
       said ? `${SAID[said]}, entered on this phone` : null,
       this.walk.mark()?.second_leader ? "Second leader" : null,
+      this.walk.mark()?.photos ? counted(this.walk.mark().photos, "photo") : null,
       this.walk.stands(this.tree) ? null : `${this.tree.status} at an earlier visit`,
       now && !mine && now.by ? `Entered by ${now.by}` : null,
     ].filter(Boolean).join(" · ");
@@ -291,7 +308,9 @@ export class Stand {
   async drawTally() {
     const { plots, plotsDone } = this.walk.progress();
     const unsent = await this.queue.unsent();
+    const photos = (await this.queue.photos?.count()) ?? 0;
+    const waiting = [unsent || !photos ? unsent : null, photos ? counted(photos, "photo") : null].filter((part) => part !== null).join(" + ");
     const state = { offline: "no network", "signed out": "sign in to send", "other person": "see start", refused: "see start", sending: "sending" }[navigator.onLine ? this.queue.state : "offline"];
-    by("tally").textContent = `Plots ${plotsDone} of ${plots} · Unsent ${unsent}${unsent && state ? `, ${state}` : ""}`;
+    by("tally").textContent = `Plots ${plotsDone} of ${plots} · Unsent ${waiting}${(unsent || photos) && state ? `, ${state}` : ""}`;
   }
 }

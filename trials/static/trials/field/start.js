@@ -9,6 +9,9 @@ export class Start {
   constructor({ store, queue, server, signIn, onWalk, onProblem }) {
     Object.assign(this, { store, queue, server, signIn, onWalk, onProblem });
     this.listed = null; // assessments as the server last listed them, in this session of the page
+    // Drawn anew between a thumb's going down and up, a key would be another one, and the tap lost.
+    addEventListener("pointerdown", () => { this.isPressed = true; });
+    for (const name of ["pointerup", "pointercancel"]) addEventListener(name, () => setTimeout(() => this.released(), 50));
     by("send").addEventListener("click", () => this.guarded(() => this.sendNow()));
     by("export").addEventListener("click", () => this.guarded(() => this.exportFile()));
     by("restore").addEventListener("change", (event) => this.guarded(() => this.restoreFile(event.target)));
@@ -62,7 +65,8 @@ export class Start {
 
   async drop(pack) {
     const mine = (row) => row.assessment === pack.id;
-    const waiting = [...(await this.store.all("entries")), ...(await this.store.all("refused")), ...(await this.store.all("drafts"))].filter(mine);
+    const all = await Promise.all(["entries", "refused", "drafts", "photos"].map((name) => this.store.all(name)));
+    const waiting = all.flat().filter(mine);
     if (waiting.length) throw new Error(`${entries(waiting.length)} of ${pack.name} not sent yet: it stays on the phone.`);
     await this.store.remove("packs", pack.id);
   }
@@ -82,7 +86,7 @@ export class Start {
     let content;
     try { content = JSON.parse(await file.text()); } catch { throw new Error("This file cannot be read as an export."); }
     const back = await this.queue.restore(content);
-    this.notice("right", back ? `${entries(back)} brought back; they go up in order.` : "Everything in this file is on the phone already.");
+    this.notice("right", back ? `${content.photos?.length ? counted(back, "entry or photo", "entries and photos") : entries(back)} brought back; they go up in order.` : "Everything in this file is on the phone already.");
     this.queue.now();
   }
 
@@ -94,25 +98,50 @@ export class Start {
 
   // What is seen
 
+  released() {
+    this.isPressed = false;
+    if (this.isWanted) this.draw();
+  }
+
+  /** Draw, one drawing at a time, so that an older one never ends last; under a thumb it waits. */
   async draw() {
-    const [packs, marks, drafts, waiting, refused, held] = await Promise.all(
-      ["packs", "marks", "drafts", "entries", "refused", "held"].map((name) => this.store.all(name)),
+    if (this.isPressed || this.isDrawing) {
+      this.isWanted = true;
+      return;
+    }
+    this.isDrawing = true;
+    this.isWanted = false;
+    try {
+      await this.drawNow();
+    } finally {
+      this.isDrawing = false;
+    }
+    if (this.isWanted) await this.draw();
+  }
+
+  async drawNow() {
+    const [packs, marks, drafts, waiting, refused, held, photos] = await Promise.all(
+      ["packs", "marks", "drafts", "entries", "refused", "held", "photos"].map((name) => this.store.all(name)),
     );
+    const unsent = waiting.length + refused.length;
+    const pictures = photos.length ? counted(photos.length, "photo") : "";
     const person = this.queue.person;
     by("who").textContent = person ? `${this.signedOut ? "Last signed in" : "Signed in"}: ${person.user}` : "Nobody is signed in on this phone.";
-    this.drawNetwork(waiting.length + refused.length);
+    this.tell?.();
+    this.drawNetwork(unsent, photos.length);
     fill(by("kept"), ...(packs.length ? packs.map((pack) => this.keptCard(pack, marks, drafts)) : [el("p", {}, "Nothing yet. Take an assessment along while there is network; from then on it needs none.")]));
     fill(by("open"), ...this.openCards(packs));
-    by("unsent").textContent = waiting.length + refused.length ? `${entries(waiting.length + refused.length)} on this phone only.` : "Everything typed on this phone is with the portal.";
-    by("send").disabled = !waiting.length;
-    by("export").disabled = !(waiting.length + refused.length + drafts.length);
-    fill(by("refused"), ...this.refusedRows(refused, packs));
+    by("unsent").textContent = unsent || pictures ? `${[unsent ? entries(unsent) : "", pictures].filter(Boolean).join(" and ")} on this phone only.` : "Everything typed on this phone is with the portal.";
+    by("send").disabled = !(waiting.length + photos.filter((photo) => !photo.problems).length);
+    by("export").disabled = !(unsent + drafts.length + photos.length);
+    fill(by("refused"), ...this.refusedRows(refused, photos.filter((photo) => photo.problems), packs));
     by("held-section").hidden = !held.length;
     fill(by("held"), ...held.map((row) => this.reasons(row, packs)), held.length ? button("I have read this", () => this.guarded(() => this.forgetHeld(held)), "key wide") : null);
   }
 
-  drawNetwork(unsent) {
-    const wait = unsent ? `${entries(unsent)} ${unsent === 1 ? "waits" : "wait"} on this phone` : "Nothing is unsent";
+  drawNetwork(unsent, photos) {
+    const told = [unsent ? entries(unsent) : "", photos ? counted(photos, "photo") : ""].filter(Boolean).join(" and ");
+    const wait = told ? `${told} ${unsent + photos === 1 ? "waits" : "wait"} on this phone` : "Nothing is unsent";
     const signIn = () => el("a", { class: "key primary wide", href: this.signIn }, "Sign in to send");
     const { why, person } = this.queue;
     // Before the queue has tried in vain the browser may know already.
@@ -120,7 +149,7 @@ export class Start {
     const lines = {
       sending: ["Sending…"],
       "signed out": [`You are signed out. ${wait}; nothing is lost.`, signIn()],
-      offline: [unsent ? `No network. ${wait} and ${unsent === 1 ? "goes" : "go"} up by ${unsent === 1 ? "itself" : "themselves"}.` : "No network. That is no hindrance: everything works without."],
+      offline: [told ? `No network. ${wait} and ${unsent + photos === 1 ? "goes" : "go"} up by ${unsent + photos === 1 ? "itself" : "themselves"}.` : "No network. That is no hindrance: everything works without."],
       refused: [`The portal does not take entries now: ${why}. ${wait}.`],
       "other person": [`${wait}; they were typed while ${why} was signed in. You are ${person?.user ?? ""}.`, button(`Send them as ${person?.user ?? ""}`, () => this.guarded(() => this.sendForOther()), "key wide")],
       idle: this.signedOut ? [`You are signed out. ${wait}.`, signIn()] : [`Network is there. ${wait}.`],
@@ -166,12 +195,13 @@ export class Start {
       }, "key primary wide")));
   }
 
-  refusedRows(rows, packs) {
-    if (!rows.length) return [];
+  refusedRows(rows, photos, packs) {
+    if (!rows.length && !photos.length) return [];
+    const again = async () => { await this.store.again(); await this.queue.photos?.again(); await this.queue.now(); };
     return [
       el("p", { class: "notice wrong" }, "The portal cannot take these as they are. They stay here and in the export:"),
-      ...rows.map((row) => this.reasons(row, packs)),
-      button("Try them again", () => this.guarded(async () => { await this.store.again(); await this.queue.now(); }), "key wide"),
+      ...[...rows, ...photos].map((row) => this.reasons(row, packs)),
+      button("Try them again", () => this.guarded(again), "key wide"),
     ];
   }
 
@@ -179,7 +209,7 @@ export class Start {
   reasons(row, packs) {
     const trait = packs.find((pack) => pack.id === row.assessment)?.traits.find((t) => t.code === row.trait);
     const value = row.number ?? row.text;
-    const said = row.kind === "value" ? `${trait?.name ?? row.trait} ${trait ? worded(trait, value, shown) : value}` : row.kind.replace("_", " ");
+    const said = row.bytes ? "photo" : row.kind === "value" ? `${trait?.name ?? row.trait} ${trait ? worded(trait, value, shown) : value}` : row.kind.replace("_", " ");
     return el("article", { class: "card" },
       el("h3", {}, el("span", { class: "code" }, row.tree), ` ${said}`),
       el("ul", {}, ...row.problems.map((problem) => el("li", {}, problem))));

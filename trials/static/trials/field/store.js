@@ -7,8 +7,9 @@
 // held     what the server took and held for a person, with its reasons, until read here
 // drafts   what is being typed; never sent
 // marks    what this phone has entered for a tree, so that the walk knows it
+// photos   pictures of trees, not yet taken by the server
 
-const VERSION = 1;
+const VERSION = 2;
 const TABLES = {
   meta: { keyPath: "name" },
   packs: { keyPath: "id" },
@@ -17,11 +18,13 @@ const TABLES = {
   held: { keyPath: "id" },
   drafts: { keyPath: ["assessment", "tree"] },
   marks: { keyPath: ["assessment", "tree"] },
+  photos: { keyPath: "id" },
 };
 
 function build(event) {
   const base = event.target.result;
   for (const [name, options] of Object.entries(TABLES)) {
+    if (base.objectStoreNames.contains(name)) continue; // kept from an earlier version of the page
     const table = base.createObjectStore(name, options);
     if (name === "entries") table.createIndex("order", ["device", "sequence"]);
   }

@@ -54,6 +54,9 @@ export class Walk {
   /** The place of a typed or scanned code: the whole code, or an end of it that only one tree has. A scanned
    * address counts by its last part. Null where no tree, or more than one, fits. */
   find(typed) {
+    // A tag holds the code as it is: codes may themselves hold slashes.
+    const whole = plain(typed.trim());
+    if (this.places.has(whole)) return this.places.get(whole);
     const code = plain(typed.trim().replace(/\/+$/, "").split("/").pop());
     if (!code) return null;
     if (this.places.has(code)) return this.places.get(code);
@@ -94,6 +97,11 @@ export function marked(mark, entry, assessment, tree) {
   else if (entry.kind === "note") next.notes = [...next.notes, entry.text];
   else next.said = entry.kind;
   return next;
+}
+
+/** A tree's mark with one more photo. */
+export function photographed(mark, { assessment, tree }) {
+  return { assessment, tree, values: {}, said: null, second_leader: false, notes: [], ...mark, photos: (mark?.photos ?? 0) + 1 };
 }
 
 /** Marks after a pack was fetched anew: values that have arrived and stand in the pack need no mark of this phone. */
