@@ -29,6 +29,18 @@ def current_rule_sets() -> QuerySet[RuleSet]:
     return RuleSet.objects.filter(current=True).prefetch_related("grades")
 
 
+def rule_sets_in_use(study: Study) -> QuerySet[RuleSet]:
+    """The current rule sets by which boards of a study were graded."""
+    used = BoardGrade.objects.filter(board__study=study).values("rule_set")
+    return current_rule_sets().filter(pk__in=used)
+
+
+def rule_sets_on_offer() -> QuerySet[RuleSet]:
+    """The current rule sets by which boards on offer were graded."""
+    used = BoardGrade.objects.filter(board__state="available").values("rule_set")
+    return current_rule_sets().filter(pk__in=used)
+
+
 def known_grades() -> pd.DataFrame:
     """The grades of the current rule sets, best first: rule_set, grade."""
     grades = Grade.objects.filter(rule_set__current=True).order_by("rule_set__code", "rank")

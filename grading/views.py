@@ -68,7 +68,7 @@ def board_columns(rule_sets: "QuerySet[RuleSet]", *, inside: bool = True) -> lis
 @require_GET
 def boards(request: HttpRequest) -> HttpResponse:
     """The way in: the studies a person sees from inside, and the boards anybody may ask for."""
-    rule_sets = queries.current_rule_sets()
+    rule_sets = queries.rule_sets_on_offer()
     table = Table(
         request,
         rows=queries.with_grade_columns(available_boards(request.user), rule_sets),
@@ -86,7 +86,7 @@ def boards(request: HttpRequest) -> HttpResponse:
 def study_boards(request: HttpRequest, trial: str, study: str) -> HttpResponse:
     """The boards of a study: filter, sort, download; the sums of what is shown."""
     found = study_for(request.user, trial, study)
-    rule_sets = queries.current_rule_sets()
+    rule_sets = queries.rule_sets_in_use(found)
     table = Table(
         request,
         rows=queries.with_grade_columns(queries.boards_of_study(found), rule_sets),

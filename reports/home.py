@@ -7,7 +7,7 @@ from urllib.parse import urlencode
 from django.urls import reverse
 
 from grading.links import boards_url
-from grading.queries import current_rule_sets
+from grading.queries import current_rule_sets, rule_sets_in_use
 from portal import access
 from portal.models import Role, Upload, User
 from portal.uploads.queries import waiting_count
@@ -103,7 +103,7 @@ def _grader(trial: Trial) -> Section:
     waiting, actions = [], []
     for study in trial.studies.all():
         boards = study.boards.count()
-        for rule_set in current_rule_sets():
+        for rule_set in rule_sets_in_use(study) or current_rule_sets():
             graded = rule_set.board_grades.filter(board__study=study).count()
             waiting.append(
                 Waiting(f"Not graded: {rule_set.title}", boards - graded, boards_url(study), f"of {boards}")

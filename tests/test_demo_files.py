@@ -7,6 +7,7 @@ arithmetic; nothing of the generator's sawing or label code is used for it.
 import ast
 import sys
 import tomllib
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -364,3 +365,30 @@ def test_the_spoilt_tally_has_three_bad_rows_that_can_be_mended(
         assert decode(board.board)[0] == logs.loc[board.log, "serial"]
         assert board.width_mm > board.nominal_width_mm
     assert not late["board"].isin(boards["board"]).any()
+
+
+# measurements
+
+
+def test_three_visits_of_one_stand_hold_together() -> None:
+    """Nothing that was gone or dead stands again, and trees grow but for two with their digits turned round."""
+    table = read("measurements")
+    visits = sorted(table["measured_on"].unique())
+    plan = tomllib.loads((DEMO / "trial.toml").read_text())["assessments"]
+    assert set(table["assessment"]) == {a["name"] for a in plan if a["closed"]}
+    assert table.groupby("measured_on")["assessment"].nunique().tolist() == [1, 1, 1]
+    assert (table.groupby("tree")["measured_on"].nunique() == 3).all()
+    assert (table["status"].isna() == table["dbh_mm"].notna()).all()
+    assert (table["dbh_mm"].isna() == table["height_m"].isna()).all()
+    dbh = table.pivot(index="tree", columns="measured_on", values="dbh_mm")[visits]
+    state = table.pivot(index="tree", columns="measured_on", values="status")[visits]
+    shrank = []
+    for before, after in pairwise(visits):
+        assert dbh[before].notna()[dbh[after].notna()].all()
+        assert (state[after][state[before].isin(["dead", "missing"])] == "missing").all()
+        shrank += list(dbh.index[dbh[after] < dbh[before] - 2])
+    assert len(shrank) == 2
+    for tree in shrank:
+        first, second, third = dbh.loc[tree]
+        meant = int(str(int(second))[0] + str(int(second))[:0:-1])
+        assert first < meant < third < second

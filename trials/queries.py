@@ -5,10 +5,10 @@ from django.db.models import Count, Max, Q, QuerySet
 from django.shortcuts import get_object_or_404
 
 from portal import access
-from portal.models import User
+from portal.models import Role, User
 from portal.uploads.frames import frame
 from portal.uploads.registry import Target
-from trials.models import Clone, Site, Tree, Trial
+from trials.models import Clone, Photo, Site, Tree, Trial
 
 CODE_OF_A_PAGE = "“new” is the address of the page that starts a trial: choose another code."
 CODE_TAKEN = "There is a trial of this code already; capital letters make no difference. Choose another."
@@ -63,6 +63,12 @@ def clones_of(trial: Trial) -> QuerySet[Clone]:
 
 def trees_of(trial: Trial) -> QuerySet[Tree]:
     return trial.trees.select_related("trial", "site__trial", "plot__block", "clone__trial")
+
+
+def photos_for(user: User, trial: Trial) -> QuerySet[Photo]:
+    """The photos of a trial that a person inside it may see: managers also those set aside."""
+    photos = Photo.objects.filter(assessment__site__trial=trial)
+    return photos if access.may(user, trial.pk, [Role.MANAGER]) else photos.filter(set_aside=False)
 
 
 def next_colour(trial: Trial) -> int:

@@ -44,6 +44,7 @@ urlpatterns = [
     path("trees/<slug:trial>/assessments/new/", assessments.new_assessment, name="new_assessment"),
     path("trees/<slug:trial>/assessments/unplaced/", deciding.unplaced, name="unplaced"),
     path("trees/<slug:trial>/photos/<int:pk>/", photos.photo, name="photo"),
+    path("trees/<slug:trial>/photos/<int:pk>/state/", photos.photo_state, name="photo_state"),
     path(
         "trees/<slug:trial>/assessments/<int:pk>/photos/", photos.assessment_photos, name="assessment_photos"
     ),

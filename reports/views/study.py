@@ -9,7 +9,7 @@ from django.shortcuts import render
 from django.views.decorators.http import require_GET
 
 from grading.links import boards_url
-from grading.queries import current_rule_sets
+from grading.queries import rule_sets_in_use
 from portal.tables import Column, Table
 from portal.uploads.queries import may_bring
 from reports import queries, show, study_pictures
@@ -30,7 +30,7 @@ def study(request: HttpRequest, trial: str, study: str) -> HttpResponse:
         messages.warning(request, "That formula or size basis is not known; the study's own is shown.")
     result = queries.study_recovery(found, **choice)
     clones = {c.code: c for c in found.trial.clones.all()}
-    rule_sets = list(current_rule_sets())
+    rule_sets = list(rule_sets_in_use(found))
     titles = show.table_titles(rule_sets)
     tables = [recovery_table(request, found, result, titles), value_table(request, found, result, titles)]
     for table in tables:

@@ -159,7 +159,8 @@ def test_a_tap_is_not_lost_when_the_screen_is_drawn_anew_under_the_thumb(
     assessment: Assessment,
     place: Place,
 ) -> None:
-    """What made `test_two_phones_on_one_plot` unsteady on a busy machine: the key pressed was not the key let go."""
+    """A key that is drawn anew between press and release is another element to the browser; the tap counts all the
+    same. Found when journeys were unsteady on a busy machine; whether it was their cause is not proven."""
     one = new_phone("one")
     one.sign_in(place.people["field_crew"])
     page = one.visit()

@@ -61,6 +61,7 @@ trials:new_trait             in  404 404 404 403 403 403 404 200 200
 trials:change_trait          in  404 404 404 403 403 403 404 200 200
 trials:new_assessment        in  404 404 404 403 403 403 404 200 200
 trials:usual_traits          in  405 405 405 405 405 405 405 405 405
+trials:photo_state           in  405 405 405 405 405 405 405 405 405
 trials:assessment_state      in  405 405 405 405 405 405 405 405 405
 trials:field                 200 200 200 200 200 200 200 200 200 200
 trials:field_worker          200 200 200 200 200 200 200 200 200 200
@@ -158,6 +159,7 @@ trials:new_trait             in  404 404 404 403 403 403 404 422 422
 trials:change_trait          in  404 404 404 403 403 403 404 422 422
 trials:usual_traits          in  404 404 404 403 403 403 404 302 302
 trials:new_assessment        in  404 404 404 403 403 403 404 422 422
+trials:photo_state           in  404 404 404 403 403 403 404 302 302
 trials:assessment_state      in  404 404 404 403 403 403 404 302 302
 trials:assessment_waiting    in  404 404 404 403 403 403 404 302 302
 trials:assessment_checks     in  404 404 404 403 403 403 404 302 302
@@ -218,6 +220,7 @@ def test_actions(town: Place, name: str, expected: dict[str, str]) -> None:
         "portal:held": {"do": f"aside-{held}"},
         "grading:offer": {"board": "B2"},
         "trials:assessment_state": {"do": "close"},
+        "trials:photo_state": {"do": "aside"},
         "trials:assessment_checks": {"do": "settle"},
         "trials:assessment_waiting": {"do": "drop-0"},
         "trials:unplaced": {"do": "drop-0"},

@@ -120,6 +120,7 @@ def arguments(place: Place) -> dict[str, tuple[Any, ...]]:
         "trials:assessment_checks": spring,
         "trials:assessment_photos": spring,
         "trials:photo": (*TRIAL, Photo.objects.get().pk),
+        "trials:photo_state": (*TRIAL, Photo.objects.get().pk),
         "trials:growth": TRIAL,
         "trials:close_assessment": spring,
         "trials:change_assessment": spring,

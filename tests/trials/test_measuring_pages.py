@@ -585,3 +585,19 @@ def test_pages_take_their_number_of_queries_and_no_more_with_more_entries(
         crew.send(crew.entry("S-9-9"))
     assert {name: asked(manager, name, spring) for name in QUERIES} == few
     assert few == QUERIES
+
+
+def test_a_closed_assessment_counts_the_trees_it_visited_whatever_became_of_them(
+    spring: Assessment, phone: Phone, manager: Client
+) -> None:
+    """More trees with a value than trees: what a closed visit showed once some of its trees were felled."""
+    for tree in ("S-1-1", "S-1-2"):
+        for trait, value in (("dbh_mm", 352), ("height_m", 21.5), ("straightness", 2), ("survival", 1)):
+            phone.enter(tree, value, trait)
+    spring.site.trees.exclude(code="S-1-1").update(status="felled")
+    open_one = words(manager.get(page("assessment", spring.pk)))
+    assert "Trees done 1 of 1 standing" in open_one
+    close_assessment(assessment=spring, by=spring.site.trial.memberships.get(role=Role.MANAGER).user)
+    closed = words(manager.get(page("assessment", spring.pk)))
+    assert "Trees done 2 of 2" in closed
+    assert "Diameter at breast height, mm 2 of 2" in closed

@@ -6,6 +6,7 @@ import uuid
 from typing import Any
 
 import pytest
+from django.core.exceptions import PermissionDenied
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 from PIL import Image
@@ -16,7 +17,7 @@ from tests.conftest import Place
 from tests.trials.crews import open_spring
 from tests.trials.test_measuring_pages import page, signed_in, words
 from trials.entries import pictures
-from trials.entries.actions import close_assessment, receive_photo
+from trials.entries.actions import close_assessment, receive_photo, set_photo_aside
 from trials.entries.pictures import MOST_SENT_BYTES, PhotoRefusedError, read_picture
 from trials.models import Assessment, Photo
 
@@ -272,3 +273,55 @@ def test_an_assessment_without_photos_says_how_they_come(spring: Assessment, mat
     shown = words(signed_in(material, Role.FIELD_CREW).get(page("assessment_photos", spring.pk)))
     assert "No photos yet" in shown
     assert "Take a photo" in shown
+
+
+# Setting aside -------------------------------------------------------------------------------------------
+
+
+def test_a_manager_sets_one_aside_and_brings_it_back(
+    taken: Photo, spring: Assessment, material: Place
+) -> None:
+    """Aside it is gone for the crew by every way, still there for managers, and the history tells who did it."""
+    manager, crew = signed_in(material, "manager"), signed_in(material, "field_crew")
+    listed, one = page("assessment_photos", spring.pk), page("photo", taken.pk)
+    assert b"Set aside" not in crew.get(listed).content
+    assert b"Set aside" in manager.get(listed).content
+    assert manager.post(page("photo_state", taken.pk), {"do": "aside"}).status_code == 302
+    assert manager.post(page("photo_state", taken.pk), {"do": "aside"}).status_code == 302
+    assert crew.get(one).status_code == 404
+    assert "No photos yet" in words(crew.get(listed))
+    assert one.encode() not in crew.get(page("tree", "S-1-1")).content
+    assert "seen by managers only" in words(manager.get(listed))
+    assert manager.get(one).content == bytes(taken.content)
+    assert manager.post(page("photo_state", taken.pk), {"do": "back"}).status_code == 302
+    assert crew.get(one).status_code == 200
+    told = Photo.pgh_event_model.objects.order_by("pgh_id")  # type: ignore[attr-defined]
+    assert [(e.pgh_label, e.set_aside) for e in told] == [
+        ("added", False),
+        ("changed", True),
+        ("changed", False),
+    ]
+    assert [e.pgh_context.metadata["user"] for e in told if e.pgh_label == "changed"] == [
+        material.people["manager"].pk
+    ] * 2
+
+
+def test_one_set_aside_stays_so_when_its_phone_sends_it_again(
+    taken: Photo, spring: Assessment, material: Place
+) -> None:
+    set_photo_aside(photo=taken, aside=True, by=material.people["manager"])
+    said = about(spring, id=str(taken.client_id))
+    assert receive_photo(about=said, data=jpeg(), by=material.people["field_crew"]).taken
+    assert Photo.objects.get().set_aside is True
+
+
+def test_only_managers_set_photos_aside_and_only_by_its_buttons(taken: Photo, material: Place) -> None:
+    address = page("photo_state", taken.pk)
+    assert signed_in(material, "field_crew").post(address, {"do": "aside"}).status_code == 403
+    assert signed_in(material, "stranger").post(address, {"do": "aside"}).status_code == 404
+    with pytest.raises(PermissionDenied):
+        set_photo_aside(photo=taken, aside=True, by=material.people["field_crew"])
+    manager = signed_in(material, "manager")
+    assert manager.post(address, {"do": "delete"}).status_code == 400
+    assert manager.post(page("photo_state", taken.pk + 1), {"do": "aside"}).status_code == 404
+    assert Photo.objects.get().set_aside is False

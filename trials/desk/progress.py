@@ -9,6 +9,7 @@ from trials.desk.measured import GONE, NOT_ALIVE, trait_list
 from trials.entries.queries import ENTERED, Dispute, disputes, late_entries, waiting_counts
 from trials.models import (
     Assessment,
+    AssessmentState,
     Entry,
     EntryKind,
     HeldEntry,
@@ -38,7 +39,8 @@ class Progress:
 
 def progress_of(assessment: Assessment) -> Progress:
     """A tree is done when every trait has a value, or when it was said to be dead or missing, as phones count it: a
-    skipped one is left to be done. Only standing trees are counted. A plot is done when all its trees are."""
+    skipped one is left to be done. Standing trees are counted; once the assessment is closed also those it visited,
+    whatever became of them since. A plot is done when all its trees are."""
     traits = trait_list(assessment)
     entries = Entry.objects.filter(assessment=assessment, standing__in=ENTERED)
     done = (
@@ -51,7 +53,10 @@ def progress_of(assessment: Assessment) -> Progress:
         .filter(Q(n__gte=len(traits)) | Q(gone__gt=0))
         .values("tree_id")
     )
-    trees = assessment.site.trees.filter(status=TreeStatus.STANDING)
+    counted = Q(status=TreeStatus.STANDING)
+    if assessment.state == AssessmentState.CLOSED:
+        counted |= Q(pk__in=entries.values("tree_id"))
+    trees = assessment.site.trees.filter(counted)
     plots = (
         trees.order_by()
         .values("plot_id")

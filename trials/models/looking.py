@@ -67,6 +67,7 @@ class Photo(models.Model):
 
     `client_id` is made on the phone: sent twice, it is stored once. `content` is a JPEG that the portal wrote
     itself, without what the camera notes beside the picture (place, device); `small` the same, to be listed.
+    One `set_aside` is shown to managers only; the history tells who set it aside, and when.
     """
 
     client_id = models.UUIDField(unique=True)
@@ -80,6 +81,7 @@ class Photo(models.Model):
     height_px = models.PositiveIntegerField()
     content = models.BinaryField()
     small = models.BinaryField()
+    set_aside = models.BooleanField(default=False, db_default=False)
 
     class Meta:
         ordering: ClassVar = ["pk"]

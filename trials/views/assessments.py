@@ -13,7 +13,7 @@ from trials import queries
 from trials.desk import measured, progress, settling
 from trials.desk.forms import AssessmentForm, told
 from trials.entries import actions
-from trials.models import Assessment, Trait, TraitKind
+from trials.models import Assessment, AssessmentState, Trait, TraitKind
 from trials.views.doors import assessment_for, managed, managed_assessment
 
 
@@ -61,7 +61,10 @@ def assessment(request: HttpRequest, trial: str, pk: int) -> HttpResponse:
         "assessment": found,
         "trial": found.site.trial,
         "progress": far,
-        "notes": {"trees": f"of {far.trees} standing", "plots": f"of {far.plots}"},
+        "notes": {
+            "trees": f"of {far.trees}{'' if found.state == AssessmentState.CLOSED else ' standing'}",
+            "plots": f"of {far.plots}",
+        },
         "waiting": progress.n_waiting(found),
         "crew": list(found.crew.all()),
         "may_manage": manager_of(request.user, found.site.trial_id),

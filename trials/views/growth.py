@@ -16,6 +16,7 @@ from portal.templatetags.parts_numbers import clone_colour
 from trials import queries
 from trials.calc.growth_picture import growth_picture
 from trials.desk import growth as growing
+from trials.desk import measured
 from trials.models import Site, Trait, Trial
 
 DRAWN = 8  # lines that can be told apart
@@ -76,7 +77,8 @@ def _drawn(request: HttpRequest, trial: Trial, page: growing.GrowthPage, trait: 
     asked = [c for c in request.GET.getlist("clone") if c in codes]
     drawn = sorted(asked or last.index[:DRAWN])
     colours = {c.code: clone_colour(c.colour) for c in trial.clones.all()}
-    n_visits = len(page.visits)
+    column = measured.column_of(trait)
+    n_visits = sum(bool(visit.trees[column].notna().any()) for visit in page.visits)
     unit = f" ({trait.unit})" if trait.unit else ""
     title = f"{trait.name}{unit} over age: {shown.counted(len(drawn), 'clone')} of {len(codes)}"
     note = f"Means of live trees at {shown.counted(n_visits, 'visit')}; bars: 95 % intervals over plots"

@@ -141,6 +141,10 @@ def tree(request: HttpRequest, trial: str, code: str) -> HttpResponse:
         "logs": logs,
         "traits": traits,
         "visits": visits,
-        "photos": list(found.photos.defer("content", "small").select_related("assessment", "tree", "by")),
+        "photos": list(
+            found.photos.filter(set_aside=False)
+            .defer("content", "small")
+            .select_related("assessment", "tree", "by")
+        ),
     }
     return render(request, "trials/tree.html", context)

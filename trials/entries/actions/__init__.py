@@ -14,7 +14,7 @@ from trials.entries.actions.deciding import (
     take_late,
 )
 from trials.entries.actions.looking import Looked, open_check_again, settle_checks
-from trials.entries.actions.photos import receive_photo
+from trials.entries.actions.photos import receive_photo, set_photo_aside
 from trials.entries.actions.receiving import AT_ONCE, Answer, receive_entries
 from trials.entries.actions.traits import add_default_traits, add_trait, change_trait, default_traits
 
@@ -36,6 +36,7 @@ __all__ = [
     "reopen_assessment",
     "set_aside",
     "set_held_aside",
+    "set_photo_aside",
     "settle_checks",
     "settle_dispute",
     "take_late",

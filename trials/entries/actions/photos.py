@@ -8,7 +8,7 @@ from django.db import IntegrityError, transaction
 from django.utils import timezone
 
 from portal import access
-from portal.models import User
+from portal.models import Role, User
 from trials.calc.entry_reading import MOST_INTEGER, read_id, read_time
 from trials.entries.actions.receiving import NO_ID, NO_OBJECT, Answer
 from trials.entries.ground import MAY_ENTER, NO_ASSESSMENT
@@ -56,6 +56,16 @@ def receive_photo(*, about: Any, data: bytes, by: User) -> Answer:
     )
     _store(photo, identity)
     return Answer(about["id"], True, STORED)
+
+
+def set_photo_aside(*, photo: Photo, aside: bool, by: User) -> None:
+    """Take a photo out of the lists, or bring it back; it stays stored, and the history tells who. Managers only.
+
+    Sent again by its phone it counts as stored, and stays aside.
+    """
+    access.require(by, photo.assessment.site.trial_id, [Role.MANAGER])
+    # As it is now: the second of two that press the same button changes nothing.
+    Photo.objects.filter(pk=photo.pk, set_aside=not aside).update(set_aside=aside)
 
 
 def _store(photo: Photo, identity: uuid.UUID) -> None:
