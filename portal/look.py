@@ -13,6 +13,7 @@ from django.shortcuts import render
 from django.utils.module_loading import import_string, module_has_submodule
 
 from portal.cautions import CAUTIONS
+from portal.models import Job
 from portal.tables import Column, Table
 
 CLONE_NAMES = ("HL-07", "HL-11", "HL-19", "HL-23", "HL-30", "HL-42", "EL-C1", "JL-C2", "HL-51", "HL-58")
@@ -173,6 +174,7 @@ def look(request: HttpRequest) -> HttpResponseBase:
             "grades": list(enumerate(GRADE_NAMES)),
             "held_columns": HELD_COLUMNS,
             "held": HELD_ROWS,
+            "job": Job(pk=1, title="12 scenarios of 48 logs", state="done", ended_at=dt.datetime.now(dt.UTC)),
             "cautions": list(CAUTIONS),
             "page": Paginator(range(2000), 50).get_page(request.GET.get("page", 12)),
             "figure": SimpleNamespace(value=0.5124, low=0.481, high=0.5402, trees=24, boards=612),

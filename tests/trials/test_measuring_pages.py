@@ -588,7 +588,7 @@ def test_pages_take_their_number_of_queries_and_no_more_with_more_entries(
 
 
 def test_a_closed_assessment_counts_the_trees_it_visited_whatever_became_of_them(
-    spring: Assessment, phone: Phone, manager: Client
+    material: Place, spring: Assessment, phone: Phone, manager: Client
 ) -> None:
     """More trees with a value than trees: what a closed visit showed once some of its trees were felled."""
     for tree in ("S-1-1", "S-1-2"):
@@ -597,7 +597,7 @@ def test_a_closed_assessment_counts_the_trees_it_visited_whatever_became_of_them
     spring.site.trees.exclude(code="S-1-1").update(status="felled")
     open_one = words(manager.get(page("assessment", spring.pk)))
     assert "Trees done 1 of 1 standing" in open_one
-    close_assessment(assessment=spring, by=spring.site.trial.memberships.get(role=Role.MANAGER).user)
+    close_assessment(assessment=spring, by=material.people["manager"])
     closed = words(manager.get(page("assessment", spring.pk)))
     assert "Trees done 2 of 2" in closed
     assert "Diameter at breast height, mm 2 of 2" in closed

@@ -20,7 +20,7 @@ from django.urls import reverse
 from portal.cautions import CAUTIONS
 from portal.models import Upload
 from tests.conftest import Place
-from trials.models import Assessment, Entry, Trait, Tree
+from trials.models import Assessment, AssessmentTrait, Entry, Trait, Tree
 
 PLAN, CHOOSE = reverse("trials:plan", args=["small"]), reverse("trials:choose", args=["small"])
 CLONES = "clone\n" + "".join(f"C{i}\n" for i in range(1, 10))
@@ -93,6 +93,7 @@ def measure(place: Place, code: str, values: dict[str, float], day: str = "2024-
     visit = Assessment.objects.create(
         site=site, name=f"{code} {day}", measured_from=dt.date.fromisoformat(day)
     )
+    AssessmentTrait.objects.create(assessment=visit, trait=trait_of)
     trees = {t.code: t for t in Tree.objects.filter(trial=place.trial)}
     for tree, number in values.items():
         Entry.objects.create(
