@@ -129,6 +129,36 @@ def test_one_send_at_a_time_and_the_lock_is_released_when_it_breaks(page: Page) 
     assert found == [[[1, 2], [3]], ["offline", "no lock", [2]], False, 0]
 
 
+def test_what_is_typed_while_a_send_comes_to_its_end_goes_up_as_well(page: Page) -> None:
+    """The run has looked for the last time, the send is not over yet: nobody else would come back for it."""
+    found = ran(
+        page,
+        """const at_the_end = { drain: async (queue) => {
+          if (at_the_end.done) return;
+          at_the_end.done = true;
+          await queue.add([t.value(2)]);
+          await queue.poke();
+        } };
+        const t = await make([], { photos: at_the_end });
+        await t.queue.add([t.value(1)]);
+        await t.queue.send();
+        return [t.sentNumbers(), await t.left(), t.queue.state];""",
+    )
+    assert found == [[[1], [2]], 0, "idle"]
+
+
+def test_while_another_tab_sends_this_one_comes_back_later(page: Page) -> None:
+    found = ran(
+        page,
+        """const { ELSEWHERE } = await import("/static/trials/field/queue.js");
+        const t = await make([], { lock: () => ELSEWHERE });
+        await t.queue.add([t.value(1)]);
+        await t.queue.send();
+        return [t.sentNumbers(), t.waiting()];""",
+    )
+    assert found == [[], [2]]
+
+
 def test_a_draft_is_kept_and_never_sent(page: Page) -> None:
     found = ran(
         page,

@@ -1,7 +1,7 @@
 // The queue of the page at the saw: that of the page in the stand (identity made here, in order, kept until the server
 // said that it took it), with boards in place of trees. Entries of several studies may wait on one tablet; each goes
 // to its own study.
-import { Queue, Refused, Server, Unreachable } from "../../trials/field/queue.js";
+import { ELSEWHERE, Queue, Refused, Server, Unreachable } from "../../trials/field/queue.js";
 import { openStore } from "../../trials/field/store.js";
 
 export { newIdentity } from "../../trials/field/queue.js";
@@ -29,7 +29,7 @@ export class TallyServer extends Server {
 
 const sendingAlone = (work) => {
   if (!globalThis.navigator?.locks) return work();
-  return navigator.locks.request("tally-sending", { ifAvailable: true }, (lock) => (lock ? work() : undefined));
+  return navigator.locks.request("tally-sending", { ifAvailable: true }, (lock) => (lock ? work() : ELSEWHERE));
 };
 
 export class TallyQueue extends Queue {

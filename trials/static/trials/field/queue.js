@@ -5,6 +5,8 @@
 
 export const PAUSES_S = [2, 5, 15, 60, 300];
 const PATIENCE_MS = 30_000;
+/** What a lock answers while another tab sends: that one may have looked for the last time, so try again later. */
+export const ELSEWHERE = "elsewhere";
 const KINDS = ["value", "dead", "missing", "skipped", "second_leader", "note"];
 const SENT_FIELDS = [
   "id", "assessment", "tree", "trait", "kind", "number", "text", "confirmed", "corrects", "sequence", "entered_at",
@@ -121,6 +123,7 @@ export class Queue {
     this.state = "idle";
     this.why = "";
     this.sending = false;
+    this.again = false; // somebody had something new to send while a run was going on
     this.failures = 0;
     this.timer = null;
   }
@@ -145,12 +148,18 @@ export class Queue {
 
   async unsent() { return (await this.store.count("entries")) + (await this.store.count("refused")); }
 
-  /** Send what waits. One run at a time; a second call while one runs does nothing. Never throws. */
+  /** Send what waits. One run at a time; a call while one runs makes it look once more before it rests. Never throws. */
   async send() {
-    if (this.sending) return this.state;
+    if (this.sending) {
+      this.again = true; // the run may have looked for the last time already
+      return this.state;
+    }
     this.sending = true;
     try {
-      await this.lock(() => this.run());
+      do {
+        this.again = false;
+        if ((await this.lock(() => this.run())) === ELSEWHERE) this.later();
+      } while (this.again && this.state === "idle");
     } catch (error) {
       this.say("offline", String(error.message ?? error));
       this.later();
@@ -284,5 +293,5 @@ export class Queue {
 /** A lock for all tabs of this browser where it has one; sent twice would be harmless, but waste reception. */
 export async function alone(work) {
   if (!globalThis.navigator?.locks) return work();
-  return navigator.locks.request("field-sending", { ifAvailable: true }, (lock) => (lock ? work() : undefined));
+  return navigator.locks.request("field-sending", { ifAvailable: true }, (lock) => (lock ? work() : ELSEWHERE));
 }

@@ -127,6 +127,7 @@ export class Stand {
     await this.queue.add([entry], mark, draft);
     this.walk.marks.set(tree, mark);
     this.typed = typed;
+    this.queue.poke(); // a tree left half done goes up too
   }
 
   async onward() {
