@@ -1,6 +1,11 @@
 from django.urls import path
 
 from grading import views
+from grading.agreement.urls import urlpatterns as agreement
+from grading.bench.urls import urlpatterns as bench
+from grading.outturn.urls import urlpatterns as outturn
+from grading.rules.urls import urlpatterns as rules
+from grading.stiffness.urls import urlpatterns as stiffness
 
 app_name = "grading"
 urlpatterns = [
@@ -8,6 +13,11 @@ urlpatterns = [
     path("boards/rule-sets/", views.rule_sets, name="rule_sets"),
     path("boards/rule-sets/new/", views.new_rule_set, name="new_rule_set"),
     path("boards/offer/<slug:trial>/<slug:study>/", views.offer, name="offer"),
+    *rules,
+    *bench,
+    *agreement,
+    *stiffness,
+    *outturn,
     path("boards/<slug:trial>/<slug:study>/", views.study_boards, name="study_boards"),
     path("boards/<slug:trial>/<slug:study>/<path:code>/", views.board, name="board"),
 ]

@@ -1,74 +1,18 @@
-"""What a board is good for: rule sets, their grades, and the grade each board was given."""
+"""The grade each board was given, by a person or by the rules, and the piece that holds it."""
 
 from typing import ClassVar
 
 import pgtrigger
 from django.db import models
-from django.db.models import Q
+from django.db.models import F, Q
 from django.db.models.functions import Now
 
-from portal.constraints import filled, positive
+from grading.calc.feature_kinds import BY_CODE
+from grading.models.rule_sets import Grade, RuleSet
+from grading.models.sessions import SAME_STUDY, GradingSession
+from portal.constraints import not_negative, positive
 from portal.history import tracked
 from sawing.models import Board
-
-
-class Purpose(models.TextChoices):
-    APPEARANCE = "appearance", "Appearance"
-    STRUCTURAL = "structural", "Structural"
-    OTHER = "other", "Other"
-
-
-@tracked
-class RuleSet(models.Model):
-    """A versioned set of grading rules. `rules` keeps the whole document it was read from."""
-
-    code = models.SlugField(max_length=64)
-    version = models.PositiveIntegerField(default=1)
-    title = models.CharField(max_length=200)
-    purpose = models.CharField(max_length=20, choices=Purpose.choices, default=Purpose.OTHER)
-    origin = models.CharField(max_length=400, blank=True)
-    caution = models.TextField(blank=True)
-    rules = models.JSONField(default=dict, blank=True)
-    current = models.BooleanField(default=True)
-    created_at = models.DateTimeField(db_default=Now(), editable=False)
-
-    class Meta:
-        ordering: ClassVar = ["code", "-version"]
-        constraints: ClassVar = [
-            models.UniqueConstraint("code", "version", name="grading_ruleset_version_once"),
-            models.UniqueConstraint("code", condition=Q(current=True), name="grading_ruleset_one_current"),
-            models.CheckConstraint(
-                condition=Q(purpose__in=Purpose.values), name="grading_ruleset_purpose_known"
-            ),
-            *filled("code", "title"),
-        ]
-
-    def __str__(self) -> str:
-        return f"{self.title}, version {self.version}"
-
-
-@tracked
-class Grade(models.Model):
-    """One grade of a rule set; rank 1 is the best."""
-
-    rule_set = models.ForeignKey(RuleSet, models.PROTECT, related_name="grades")
-    code = models.CharField(max_length=64)
-    title = models.CharField(max_length=200, blank=True)
-    description = models.TextField(blank=True)
-    rank = models.PositiveSmallIntegerField()
-    reject = models.BooleanField(default=False)
-    created_at = models.DateTimeField(db_default=Now(), editable=False)
-
-    class Meta:
-        ordering: ClassVar = ["rule_set", "rank"]
-        constraints: ClassVar = [
-            models.UniqueConstraint("rule_set", "code", name="grading_grade_code_once"),
-            models.UniqueConstraint("rule_set", "rank", name="grading_grade_rank_once"),
-            *filled("code"),
-        ]
-
-    def __str__(self) -> str:
-        return self.code
 
 
 class GradedBoard(Board):
@@ -121,6 +65,18 @@ class BoardGrade(models.Model):
     reason = models.CharField(max_length=400, null=True, blank=True)
     grader = models.CharField(max_length=150, null=True, blank=True)
     by = models.CharField(max_length=10, choices=GradedBy.choices, db_default=GradedBy.PERSON)
+    from_mm = models.FloatField(null=True, blank=True, help_text="Where the piece begins, from the butt end.")
+    from_edge_mm = models.FloatField(null=True, blank=True, help_text="Where it begins across, from edge 1.")
+    pieces = models.JSONField(null=True, blank=True, help_text="All pieces, where the board gives several.")
+    deciding_kind = models.CharField(
+        max_length=40, null=True, blank=True, help_text="What kept it from better."
+    )
+    suggested = models.ForeignKey(Grade, models.PROTECT, null=True, blank=True, related_name="+")
+    override_reason = models.CharField(max_length=400, blank=True, default="", db_default="")
+    session = models.ForeignKey(
+        GradingSession, models.PROTECT, null=True, blank=True, related_name="board_grades"
+    )
+    graded_at = models.DateTimeField(null=True, blank=True)
     notes = models.JSONField(null=True, blank=True)
     upload = models.ForeignKey("portal.Upload", models.PROTECT, null=True, blank=True, related_name="+")
     created_at = models.DateTimeField(db_default=Now(), editable=False)
@@ -129,7 +85,18 @@ class BoardGrade(models.Model):
         constraints: ClassVar = [
             models.UniqueConstraint("board", "rule_set", name="grading_boardgrade_once_per_rule_set"),
             models.CheckConstraint(condition=Q(by__in=GradedBy.values), name="grading_boardgrade_by_known"),
+            models.CheckConstraint(
+                condition=Q(suggested__isnull=True)
+                | Q(suggested__isnull=False, suggested=F("grade"))
+                | Q(suggested__isnull=False, override_reason__gt=""),
+                name="grading_boardgrade_override_has_a_reason",
+            ),
+            models.CheckConstraint(
+                condition=Q(deciding_kind__isnull=True) | Q(deciding_kind__in=list(BY_CODE)),
+                name="grading_boardgrade_deciding_kind_known",
+            ),
             *positive("graded_length_m", "graded_width_mm", "graded_thickness_mm"),
+            *not_negative("from_mm", "from_edge_mm"),
         ]
         triggers: ClassVar = [
             pgtrigger.Trigger(
@@ -149,6 +116,13 @@ class BoardGrade(models.Model):
                     END IF;
                     RETURN NEW;
                 """,
+            ),
+            pgtrigger.Trigger(
+                name="session_of_its_study",
+                when=pgtrigger.Before,
+                operation=pgtrigger.Insert | pgtrigger.UpdateOf("session_id", "board_id"),
+                condition=pgtrigger.Q(new__session_id__isnull=False),
+                func=SAME_STUDY,
             ),
         ]
 

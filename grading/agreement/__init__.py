@@ -1,0 +1,1 @@
+"""How well graders agree: blind samples, kappa, drift."""

@@ -1,0 +1,1 @@
+"""Stiffness of boards from a tap."""
