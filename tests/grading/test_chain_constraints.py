@@ -9,6 +9,7 @@ from grading.models import BoardGrade, Grade, RuleSet
 from portal.uploads.actions import UploadRefused, replace_stored
 from sawing.models import Board
 from tests.conftest import Place
+from tests.grading.test_bench_constraints import TRIED as BENCH
 from tests.refusals import (
     NOT_POSITIVE,
     Attempt,
@@ -120,7 +121,7 @@ def test_sizes_are_positive_and_finite(
 
 
 def test_every_rule_of_the_room_is_tried(material: Place) -> None:
-    assert rules_of("grading") == set(RULES) | rules_named(NUMBERS)
+    assert rules_of("grading") == set(RULES) | rules_named(NUMBERS) | BENCH
 
 
 @pytest.mark.parametrize("attempt", SHRUNK)

@@ -13,6 +13,7 @@ from portal.uploads.bulk import copy_columns
 from sawing.models import Board, Log
 from sawing.queries import BOARD_NUMBERS
 from tests.conftest import Place
+from tests.grading import bench_rows
 from tests.portal.test_chain_constraints import models_of_the_house
 from tests.refusals import insert, one, refused
 from tests.sawing import processing
@@ -97,6 +98,8 @@ def test_events_are_neither_changed_nor_deleted(material: Place, model: type[Any
         one_of_each(material)
     if model.__module__.startswith("sawing.models.") and not model._base_manager.exists():
         processing.one_of_each(material)
+    if model.__module__.startswith("grading.models.") and not model._base_manager.exists():
+        bench_rows.one_of_each(material)
     events = model.pgh_event_model
     before = events.objects.count()
     assert before
