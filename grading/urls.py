@@ -4,6 +4,7 @@ from grading import views
 from grading.agreement.urls import urlpatterns as agreement
 from grading.bench.urls import urlpatterns as bench
 from grading.outturn.urls import urlpatterns as outturn
+from grading.overview.urls import urlpatterns as overview
 from grading.rules.urls import urlpatterns as rules
 from grading.stiffness.urls import urlpatterns as stiffness
 
@@ -13,6 +14,7 @@ urlpatterns = [
     path("boards/rule-sets/", views.rule_sets, name="rule_sets"),
     path("boards/rule-sets/new/", views.new_rule_set, name="new_rule_set"),
     path("boards/offer/<slug:trial>/<slug:study>/", views.offer, name="offer"),
+    *overview,
     *rules,
     *bench,
     *agreement,

@@ -17,6 +17,7 @@ PAGES = (
     ("Tally", "sawing:tally_balance"),
     ("Dock and edge", "sawing:dock"),
     ("Drying", "sawing:drying"),
+    ("Grading", "grading:grading"),
 )
 
 

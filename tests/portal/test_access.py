@@ -122,6 +122,7 @@ sawing:tally_worker          200 200 200 200 200 200 200 200 200 200
 grading:boards               in  200 200 200 200 200 200 200 200 200
 grading:rule_sets            in  200 200 200 200 200 200 200 200 200
 grading:new_rule_set         in  403 200 403 403 403 403 403 200 200
+grading:grading              in  404 404 404 200 200 200 404 200 200
 grading:study_boards         in  404 404 404 200 200 200 404 200 200
 grading:board                in  404 404 404 200 200 200 404 200 200
 grading:board(on_offer)      in  404 404 404 200 200 200 200 200 200

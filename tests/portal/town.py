@@ -157,6 +157,7 @@ def arguments(place: Place) -> dict[str, tuple[Any, ...]]:
         "sawing:label_file": (*STUDY, "00000000-0000-4000-8000-000000000000"),  # of no job: 404 for everybody
         "sawing:label_sheet": (*STUDY, LabelSheet.objects.get(serial__log__study=place.study, end="butt").pk),
         **drying_arguments(place),
+        "grading:grading": STUDY,
         "grading:study_boards": STUDY,
         "grading:offer": STUDY,
         "grading:board": (*STUDY, "B2"),
