@@ -1,5 +1,8 @@
 """What the rules grade from: boards, their feature maps and rule sets, as the frames of `calc`."""
 
+import math
+
+import numpy as np
 import pandas as pd
 from django.db.models import QuerySet
 
@@ -7,8 +10,11 @@ from grading.calc.rule_limits import GradingRules
 from grading.calc.rule_reading import RuleProblems, read_rules
 from grading.models import FEATURE_NUMBERS, BoardFeature, RuleSet
 from portal.uploads.frames import frame
-from sawing.models import Board
-from sawing.queries import BOARD_FIELDS, BOARD_NUMBERS
+from sawing.calc.heart_in_board import heart_span
+from sawing.calc.picture_log_end import EndBoard
+from sawing.end_places import EndScene, end_scene
+from sawing.models import Board, Study
+from sawing.queries import BOARD_FIELDS, BOARD_NUMBERS, log_frame
 
 FEATURE_FIELDS = {
     "board": "board__code",
@@ -38,3 +44,40 @@ def gradable_boards(boards: QuerySet[Board]) -> pd.DataFrame:
     """Some boards of one study in the columns of the tally; `_row` is the primary key."""
     found = frame(boards.order_by("code"), {**BOARD_FIELDS, "_row": "pk"})
     return found.astype(dict.fromkeys(BOARD_NUMBERS, float))
+
+
+def with_heartwood(study: Study, boards: pd.DataFrame) -> pd.DataFrame:
+    """Boards of a study (see `gradable_boards`) with `heart_from_mm` and `heart_to_mm`, the stretch across the face
+    that is heartwood through the whole thickness; NaN where the place or the heartwood is not known.
+
+    Heartwood is that of the end where it is narrowest, the board taken to run parallel to the pith. Edge 1, from
+    which it is counted, is the left one as one looks at the butt end with the top of the log up (the lower one of a
+    board that stands on edge).
+    """
+    logs = log_frame(study).set_index("log", drop=False)
+    found = boards.assign(heart_from_mm=np.nan, heart_to_mm=np.nan)
+    for code, mine in boards.groupby("log", sort=False):
+        if code in logs.index:
+            scene = end_scene(study, logs.loc[code].to_dict(), mine)
+            radii = _narrowest_heart(scene)
+            for placed in scene.placed if radii else ():
+                at = mine.index[mine["board"] == placed.code]
+                found.loc[at, ["heart_from_mm", "heart_to_mm"]] = _span(placed, radii)
+    return found
+
+
+def _span(placed: EndBoard, radii: tuple[float, float]) -> tuple[float, float]:
+    middle = placed.x_mm + placed.width_mm / 2, placed.y_mm + placed.height_mm / 2
+    return heart_span(middle, (placed.width_mm / 2, placed.height_mm / 2), radii, placed.angle_deg)
+
+
+def _narrowest_heart(scene: EndScene) -> tuple[float, float] | None:
+    """Radii of the smaller of the log's two heartwoods, each in the shape of its own end; None: not measured."""
+    found = []
+    for end in ("sed", "led"):
+        heart, first = scene.log[f"heart_{end}_mm"], scene.log[f"{end}1_mm"]
+        if not pd.isna(heart):
+            second = first if pd.isna(scene.log[f"{end}2_mm"]) else scene.log[f"{end}2_mm"]
+            ratio = heart / math.sqrt(first * second) / 2
+            found.append((first * ratio, second * ratio))
+    return min(found, default=None)
