@@ -1,4 +1,4 @@
-"""How much heartwood the end of a board shows and where across it, from its place on the log end. In mm from the pith."""
+"""How much heartwood a board shows on its end, and where across, from its place on the log end. In mm from the pith."""
 
 from __future__ import annotations
 
