@@ -17,11 +17,8 @@ from trials.entries.files import GENERAL as MEASUREMENTS
 PAGE = Path(__file__).resolve().parent / "file_formats.md"
 BEGIN = "<!-- tables: written by `python -m docs.make_file_formats`, do not edit by hand -->"
 END = "<!-- end of the tables -->"
-KINDS = (CLONES, LAYOUT, MEASUREMENTS, LOGS, BOARDS, FLITCHES, MOISTURE, GRADES, PRICES)
+KINDS = (CLONES, LAYOUT, MEASUREMENTS, LOGS, BOARDS, FLITCHES, MOISTURE, FEATURES, GRADES, PRICES)
 """Every kind of file, in the order in which a new trial needs them."""
-COMMAND_KINDS = (FEATURES,)
-"""Kinds that only commands read so far."""
-
 WRITTEN_AS = {
     "code": "code",
     "text": "text",
@@ -58,7 +55,7 @@ def kind_section(kind: FileKind) -> str:
 
 def tables() -> str:
     """The tables of all kinds, with the two marks they stand between."""
-    return f"{BEGIN}\n\n" + "\n".join(kind_section(kind) for kind in (*KINDS, *COMMAND_KINDS)) + f"\n{END}"
+    return f"{BEGIN}\n\n" + "\n".join(kind_section(kind) for kind in KINDS) + f"\n{END}"
 
 
 def with_tables(page: str) -> str:

@@ -1,12 +1,14 @@
 """The files of this room, for the shared upload machine."""
 
 from grading import actions, queries
+from grading.bench.uploads import register_kinds as register_features
 from grading.columns import GRADES
 from portal.models import Role
 from portal.uploads.registry import UploadKind, register
 
 
 def register_kinds() -> None:
+    register_features()
     register(
         UploadKind(
             GRADES,
