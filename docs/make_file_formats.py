@@ -6,6 +6,7 @@ Run `python -m docs.make_file_formats` after a column has changed; a test compar
 from pathlib import Path
 
 from grading.columns import FEATURES, GRADES
+from grading.stiffness.columns import STIFFNESS
 from portal.calc.file_spec import Column, FileKind, noun
 from reports.columns import PRICES
 from sawing.columns import BOARDS, LOGS
@@ -17,7 +18,7 @@ from trials.entries.files import GENERAL as MEASUREMENTS
 PAGE = Path(__file__).resolve().parent / "file_formats.md"
 BEGIN = "<!-- tables: written by `python -m docs.make_file_formats`, do not edit by hand -->"
 END = "<!-- end of the tables -->"
-KINDS = (CLONES, LAYOUT, MEASUREMENTS, LOGS, BOARDS, FLITCHES, MOISTURE, FEATURES, GRADES, PRICES)
+KINDS = (CLONES, LAYOUT, MEASUREMENTS, LOGS, BOARDS, FLITCHES, MOISTURE, FEATURES, GRADES, STIFFNESS, PRICES)
 """Every kind of file, in the order in which a new trial needs them."""
 WRITTEN_AS = {
     "code": "code",

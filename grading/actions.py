@@ -13,6 +13,8 @@ from portal.uploads.bulk import copy_columns, json_notes, python_values
 from portal.uploads.frames import codes_to_ids
 from portal.uploads.registry import Target
 
+GIVEN = [*queries.GRADE_NUMBERS, "reason", "grader", *queries.PIECE_PLACES, "deciding_kind"]
+
 
 def may_add_rule_sets(user: User) -> bool:
     """Rule sets serve every trial: any trial's manager may add one."""
@@ -64,9 +66,7 @@ def insert_grades(target: Target, rows: pd.DataFrame, upload: Upload | None) -> 
             "upload_id": upload and upload.pk,
             "rule_set_id": pd.Series([p[0] for p in pairs], rows.index, dtype=object),
             "grade_id": pd.Series([p[1] for p in pairs], rows.index, dtype=object),
-            **{name: rows[name] for name in queries.GRADE_NUMBERS},
-            "reason": rows["reason"],
-            "grader": rows["grader"],
+            **{name: rows[name] for name in GIVEN},
             "notes": json_notes(rows),
         },
         len(rows),
@@ -86,14 +86,15 @@ def replace_grades(target: Target, rows: pd.DataFrame, upload: Upload) -> int:
             board__study=target.study, board__code__in=rows["board"].tolist(), rule_set__current=True
         ).select_related("board", "rule_set")
     }
-    fields = [*queries.GRADE_NUMBERS, "reason", "grader"]
-    lists = {name: python_values(rows[name], len(rows)) for name in fields}
+    lists = {name: python_values(rows[name], len(rows)) for name in GIVEN}
     for position, key in enumerate(zip(rows["board"], rows["rule_set"], strict=True)):
         grade = stored[key]
         grade.grade_id = ids[key[1], rows["grade"].iloc[position]][1]
-        for name in fields:
+        for name in GIVEN:
             if lists[name][position] is not None:
                 setattr(grade, name, lists[name][position])
+        if grade.suggested_id not in (None, grade.grade_id):
+            grade.suggested = None  # what a file says overrides no suggestion: it knows of none
         grade.save()
     return len(rows)
 

@@ -1,9 +1,14 @@
 """The files about what boards are good for."""
 
 from grading.calc.feature_checks import check_features
-from grading.calc.feature_kinds import FACES, NAMES
+from grading.calc.feature_kinds import BY_CODE, FACES, NAMES
 from grading.calc.grade_checks import check_grades
 from portal.calc.file_spec import Column, FileKind
+
+
+def _place(name: str, help_text: str, maximum: float, example: str) -> Column:
+    return Column(name, "number", unit="mm", minimum=0, maximum=maximum, help=help_text, example=example)
+
 
 GRADES = FileKind(
     name="grades",
@@ -62,14 +67,19 @@ GRADES = FileKind(
             example="knot 42 mm",
         ),
         Column("grader", "text", maximum=150, help="who graded", example="Tomas Rekeby"),
+        _place("from_mm", "where the piece begins, from the butt end", 13_000, "350"),
+        _place("from_edge_mm", "where the piece begins across, from edge 1", 1_000, "0"),
+        Column(
+            "deciding_kind",
+            "choice",
+            choices=tuple(BY_CODE),
+            help="kind of feature that kept the board from better",
+            example="encased_knot",
+        ),
     ),
     key=("board", "rule_set"),
     check=check_grades,
 )
-
-
-def _place(name: str, help_text: str, maximum: float, example: str) -> Column:
-    return Column(name, "number", unit="mm", minimum=0, maximum=maximum, help=help_text, example=example)
 
 
 def _share(name: str, help_text: str, example: str) -> Column:

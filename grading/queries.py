@@ -15,6 +15,7 @@ from sawing.queries import BOARD_NUMBERS, available_boards, board_frame
 from trials.queries import trials_of
 
 GRADE_NUMBERS = ["graded_length_m", "graded_width_mm", "graded_thickness_mm"]
+PIECE_PLACES = ["from_mm", "from_edge_mm"]
 GRADE_FIELDS = {
     "board": "board__code",
     "rule_set": "rule_set__code",
@@ -22,6 +23,8 @@ GRADE_FIELDS = {
     **{n: n for n in GRADE_NUMBERS},
     "reason": "reason",
     "grader": "grader",
+    **{n: n for n in PIECE_PLACES},
+    "deciding_kind": "deciding_kind",
 }
 
 
@@ -75,7 +78,7 @@ def grade_frame(study: Study) -> pd.DataFrame:
     the primary key."""
     rows = BoardGrade.objects.filter(board__study=study, rule_set__current=True)
     return frame(rows.order_by("board__code", "rule_set__code"), {**GRADE_FIELDS, "_row": "pk"}).astype(
-        dict.fromkeys(GRADE_NUMBERS, float)
+        dict.fromkeys([*GRADE_NUMBERS, *PIECE_PLACES], float)
     )
 
 

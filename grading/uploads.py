@@ -3,6 +3,7 @@
 from grading import actions, queries
 from grading.bench.uploads import register_kinds as register_features
 from grading.columns import GRADES
+from grading.stiffness.uploads import register_kinds as register_stiffness
 from portal.models import Role
 from portal.uploads.registry import UploadKind, register
 
@@ -20,3 +21,4 @@ def register_kinds() -> None:
             actions.replace_grades,
         )
     )
+    register_stiffness()

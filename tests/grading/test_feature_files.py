@@ -30,9 +30,7 @@ def test_another_size_at_the_same_place_waits_and_may_replace(material: Place) -
     knot = BoardFeature.objects.get(kind="dead_knot")
     assert (knot.width_mm, knot.note) == (25, "with bark")
     upload = material.bring("features", HEAD + "B1,wane,edge1,,,,,7,\n", name="c.csv")
-    replace_stored(
-        upload_id=upload.pk, held_ids=[upload.held_rows.get().pk], by=material.people["manager"]
-    )
+    replace_stored(upload_id=upload.pk, held_ids=[upload.held_rows.get().pk], by=material.people["manager"])
     assert BoardFeature.objects.get(kind="wane").size_mm == 7
 
 
