@@ -42,7 +42,7 @@ def stiffness_table(taps: pd.DataFrame, rule: str = "en384") -> pd.DataFrame:
     if rule not in MOISTURE_RULES:
         raise ValueError(f"unknown rule {rule!r}; one of {', '.join(MOISTURE_RULES)}")
     board = ("board_length_m", "board_width_mm", "board_thickness_mm")
-    names = ("resonance_hz", "harmonic", "second_hz", "length_m", "mass_kg", "density_kg_m3", "mc_pct", *board)
+    names = (
         "resonance_hz",
         "harmonic",
         "second_hz",
@@ -50,10 +50,8 @@ def stiffness_table(taps: pd.DataFrame, rule: str = "en384") -> pd.DataFrame:
         "mass_kg",
         "density_kg_m3",
         "mc_pct",
-        "board_length_m",
-        "board_width_mm",
-        "board_thickness_mm",
-    ]
+        *board,
+    )
     columns = [numbers(taps, name) for name in names]
     found = [_one(*values, rule=rule) for values in zip(*columns, strict=True)]
     table = pd.DataFrame(found, columns=[*COMPUTED, "concerns"], index=taps.index)

@@ -22,7 +22,10 @@ NOT_TRACKED = {
 }
 
 # These look before the constraints do.
-TRIGGERS = "another (trial|site|log|study)|different samples|override_has_a_reason|Cannot update rows|Invalid transition"
+TRIGGERS = (
+    "another (trial|site|log|study)|different samples|override_has_a_reason"
+    "|Cannot update rows|Invalid transition"
+)
 NOW = datetime(2026, 1, 1, tzinfo=UTC)
 COUNTS = ("size_bytes", "rows", "added", "already_there", "held")
 
