@@ -11,11 +11,15 @@ from sawing.models import Study
 
 PARTS = (
     ("grading:bench", "Grading bench", "Grade boards one by one, with suggestions from what you enter."),
-    ("grading:out_turn", "Out-turn", "Grades by clone, tree and place in the tree, and what kept boards from better."),
+    (
+        "grading:out_turn",
+        "Out-turn",
+        "Grades by clone, tree and place in the tree, and what kept boards from better.",
+    ),
     ("grading:stiffness", "Stiffness", "Taps on boards: resonance, density, dynamic MOE at 12 % moisture."),
     ("grading:samples", "Agreement", "Boards graded blind by two people, and how far they agree."),
     ("grading:regrades", "Grade anew by rules", "Another version of a rule set, and which boards move."),
-)  # fmt: skip
+)
 
 
 def parts_of(study: Study) -> list[dict[str, str]]:

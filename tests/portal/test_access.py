@@ -123,6 +123,14 @@ grading:boards               in  200 200 200 200 200 200 200 200 200
 grading:rule_sets            in  200 200 200 200 200 200 200 200 200
 grading:new_rule_set         in  403 200 403 403 403 403 403 200 200
 grading:grading              in  404 404 404 200 200 200 404 200 200
+grading:bench                in  404 404 404 403 403 200 404 200 200
+grading:bench_sample         in  404 404 404 403 403 200 404 200 200
+grading:bench_board          in  404 404 404 403 403 409 404 409 409
+grading:bench_start          in  405 405 405 405 405 405 405 405 405
+grading:bench_close          in  405 405 405 405 405 405 405 405 405
+grading:bench_suggest        in  405 405 405 405 405 405 405 405 405
+grading:bench_keep           in  405 405 405 405 405 405 405 405 405
+grading:feature_map          in  404 404 404 200 200 200 404 200 200
 grading:study_boards         in  404 404 404 200 200 200 404 200 200
 grading:board                in  404 404 404 200 200 200 404 200 200
 grading:board(on_offer)      in  404 404 404 200 200 200 200 200 200
@@ -198,6 +206,11 @@ sawing:defect_aside          in  404 404 404 403 302 403 404 302 302
 sawing:tally_waiting         in  404 404 404 403 403 403 404 302 302
 sawing:tally_entries         401 404 404 400 400 400 400 400 400 400
 grading:offer                in  404 404 404 403 403 403 404 302 302
+grading:bench_start          in  404 404 404 403 403 302 404 302 302
+grading:bench_close          in  404 404 404 403 403 404 404 404 404
+grading:bench_suggest        in  404 404 404 403 403 409 404 409 409
+grading:bench_keep           in  404 404 404 403 403 409 404 409 409
+grading:feature_map          in  404 404 404 403 403 422 404 422 422
 grading:new_rule_set         in  403 422 403 403 403 403 403 422 422
 """
 

@@ -9,6 +9,7 @@ from django.db import transaction
 from django.test import Client
 from django.urls import reverse
 
+from grading.models import GradingSample, RuleSet, SampleBoard
 from portal.models import Job, Membership, Role, User
 from portal.uploads.actions import check_upload
 from reports.calc.recovery import compute_with_held_rows
@@ -73,6 +74,14 @@ def build_town(place: Place) -> None:
     read(place, stack, 0, "27", boards=["B3"])
     a_defect(place, "B3")
     add_duty(study=place.study, by=place.people["manager"], stage="sawn", name="The sawyer")
+    sample = GradingSample.objects.create(
+        study=place.study,
+        rule_set=RuleSet.objects.get(code="look"),
+        title="Spring",
+        seed=1,
+        by=place.people["manager"],
+    )
+    SampleBoard.objects.create(sample=sample, study=place.study, board=place.study.boards.get(code="B1"))
     for name, user in place.people.items():
         client = Client()
         client.force_login(user)
@@ -158,6 +167,9 @@ def arguments(place: Place) -> dict[str, tuple[Any, ...]]:
         "sawing:label_sheet": (*STUDY, LabelSheet.objects.get(serial__log__study=place.study, end="butt").pk),
         **drying_arguments(place),
         "grading:grading": STUDY,
+        **{f"grading:bench{n}": STUDY for n in ("", "_start", "_close", "_board", "_suggest", "_keep")},
+        "grading:bench_sample": (*STUDY, GradingSample.objects.get().pk),
+        "grading:feature_map": (*STUDY, "B2"),
         "grading:study_boards": STUDY,
         "grading:offer": STUDY,
         "grading:board": (*STUDY, "B2"),

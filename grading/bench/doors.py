@@ -1,0 +1,20 @@
+"""Who gets to the bench of a study."""
+
+from django.core.exceptions import PermissionDenied
+from django.http import HttpRequest
+
+from portal import access
+from portal.models import Role
+from sawing.models import Study
+from sawing.queries import study_for
+
+GRADERS = frozenset({Role.GRADER, Role.MANAGER})
+GRADED_BY = "Boards are graded by the trial's graders and managers."
+
+
+def bench_study(request: HttpRequest, trial: str, study: str) -> Study:
+    """A study for those who grade. 404 for those outside its trial, 403 for those of it who do not."""
+    found = study_for(request.user, trial, study)
+    if not access.may(request.user, found.trial_id, GRADERS):
+        raise PermissionDenied(GRADED_BY)
+    return found
