@@ -6,8 +6,11 @@ class GradingConfig(AppConfig):
 
     def ready(self) -> None:
         from grading.board_colours import grade_colours
+        from grading.rules.regrade_job import KIND, run_regrade
         from grading.uploads import register_kinds
+        from portal.jobs.registry import register
         from sawing.board_colours import register_colours
 
         register_kinds()
         register_colours(grade_colours)
+        register(KIND, run_regrade)

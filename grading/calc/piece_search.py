@@ -8,7 +8,6 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 
-from grading.calc import piece_kernel
 from grading.calc.feature_maps import BoardSizes, FeatureMap
 from grading.calc.graded_boards import Piece
 from grading.calc.piece_arrays import Room, Strips, room_for
@@ -85,6 +84,8 @@ class Search:
 
     def run(self, board: Ints, skip: Ints, floor: Ints, grades: Bools) -> tuple[Ints, Ints]:
         """Answers (jobs, pieces, 5) and how many pieces each job has; see `piece_kernel.solve`."""
+        from grading.calc import piece_kernel  # compiled code: only what computes waits for it
+
         # Copies, because the search is compiled anew for arrays that cannot be written.
         room = piece_kernel.MOST_PIECES if self.split else 1
         answers = np.full((len(board), room, 5), -1, dtype=np.int64)
@@ -126,6 +127,8 @@ class Search:
 
     def broken(self, board: Ints, grade: Ints, places: Floats) -> tuple[Floats, Ints]:
         """What pieces (jobs, 4) break of the limits of a grade; see `piece_kernel.judge`."""
+        from grading.calc import piece_kernel
+
         found = np.full((len(board), len(self.tables.limits)), np.nan)
         which = np.full((len(board), len(self.tables.limits), 2), -1, dtype=np.int64)
         if len(board):
