@@ -1,3 +1,5 @@
-from typing import Any
+from django.urls import path
 
-urlpatterns: list[Any] = []
+from grading.outturn import views
+
+urlpatterns = [path("grading/<slug:trial>/<slug:study>/out-turn/", views.page, name="out_turn")]

@@ -13,8 +13,8 @@ import pandas as pd
 
 from reports.calc.prices import list_currency
 from reports.calc.recovery_tables import RecoveryOptions, RecoveryTables
-from reports.calc.resampling import Interval, tree_bootstrap
 from sawing.calc.frames import FloatArray
+from sawing.calc.resampling import Interval, tree_bootstrap
 
 
 @dataclass(frozen=True)

@@ -6,9 +6,9 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from grading.calc.picture_out_turn import sample_words
 from portal.calc import shown
 from portal.calc.svg import TYPE_SIZES, WIDE, Drawing, Scale, shortened, text_width, ticks
-from reports.calc.picture_out_turn import sample_words
 
 LABEL, SMALL = TYPE_SIZES["label"], TYPE_SIZES["small"]
 

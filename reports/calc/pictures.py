@@ -6,9 +6,9 @@ fractions 0…1, volumes m³. Marks carry words, places or hatches besides their
 on a page.
 """
 
+from grading.calc.picture_out_turn import Bar, Share, out_turn
 from portal.calc.svg import NARROW, WIDE
 from reports.calc.picture_intervals import Dot, interval_dots
-from reports.calc.picture_out_turn import Bar, Share, out_turn
 from sawing.calc.balance_picture import Part, balance_bar
 
 __all__ = ["NARROW", "WIDE", "Bar", "Dot", "Part", "Share", "balance_bar", "interval_dots", "out_turn"]

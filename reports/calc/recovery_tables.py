@@ -13,10 +13,10 @@ import pandas as pd
 
 from grading.calc.graded_piece import GradedPieces, graded_pieces
 from reports.calc.prices import graded_prices
-from reports.calc.resampling import RESAMPLES, SEED
 from sawing.calc.board_volume import BoardVolumes, SizeBasis, board_volumes
 from sawing.calc.frames import FloatArray, texts
 from sawing.calc.log_volume import LogVolumes, log_volumes
+from sawing.calc.resampling import RESAMPLES, SEED
 
 FrameName = Literal["trees", "logs", "boards", "grades", "prices"]
 FRAME_NAMES: tuple[FrameName, ...] = ("trees", "logs", "boards", "grades", "prices")

@@ -131,6 +131,10 @@ grading:bench_close          in  405 405 405 405 405 405 405 405 405
 grading:bench_suggest        in  405 405 405 405 405 405 405 405 405
 grading:bench_keep           in  405 405 405 405 405 405 405 405 405
 grading:feature_map          in  404 404 404 200 200 200 404 200 200
+grading:out_turn             in  404 404 404 200 200 200 404 200 200
+grading:regrades             in  404 404 404 200 200 200 404 200 200
+grading:regrade              in  404 404 404 200 200 200 404 200 200
+grading:keep_regrade         in  405 405 405 405 405 405 405 405 405
 grading:study_boards         in  404 404 404 200 200 200 404 200 200
 grading:board                in  404 404 404 200 200 200 404 200 200
 grading:board(on_offer)      in  404 404 404 200 200 200 200 200 200
@@ -211,6 +215,8 @@ grading:bench_close          in  404 404 404 403 403 404 404 404 404
 grading:bench_suggest        in  404 404 404 403 403 409 404 409 409
 grading:bench_keep           in  404 404 404 403 403 409 404 409 409
 grading:feature_map          in  404 404 404 403 403 422 404 422 422
+grading:regrades             in  404 404 404 403 403 422 404 422 422
+grading:keep_regrade         in  404 404 404 403 403 403 404 302 302
 grading:new_rule_set         in  403 422 403 403 403 403 403 422 422
 """
 

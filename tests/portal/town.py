@@ -9,7 +9,7 @@ from django.db import transaction
 from django.test import Client
 from django.urls import reverse
 
-from grading.models import GradingSample, RuleSet, SampleBoard
+from grading.models import GradingSample, Regrade, RuleSet, SampleBoard
 from portal.models import Job, Membership, Role, User
 from portal.uploads.actions import check_upload
 from reports.calc.recovery import compute_with_held_rows
@@ -81,6 +81,7 @@ def build_town(place: Place) -> None:
         seed=1,
         by=place.people["manager"],
     )
+    Regrade.objects.create(study=place.study, rule_set=sample.rule_set, by=place.people["manager"])
     SampleBoard.objects.create(sample=sample, study=place.study, board=place.study.boards.get(code="B1"))
     for name, user in place.people.items():
         client = Client()
@@ -170,6 +171,10 @@ def arguments(place: Place) -> dict[str, tuple[Any, ...]]:
         **{f"grading:bench{n}": STUDY for n in ("", "_start", "_close", "_board", "_suggest", "_keep")},
         "grading:bench_sample": (*STUDY, GradingSample.objects.get().pk),
         "grading:feature_map": (*STUDY, "B2"),
+        "grading:out_turn": STUDY,
+        "grading:regrades": STUDY,
+        "grading:regrade": (*STUDY, Regrade.objects.get().pk),
+        "grading:keep_regrade": (*STUDY, Regrade.objects.get().pk),
         "grading:study_boards": STUDY,
         "grading:offer": STUDY,
         "grading:board": (*STUDY, "B2"),

@@ -12,7 +12,7 @@ import pandas as pd
 import pytest
 from scipy import stats
 
-from reports.calc.resampling import few_trees_note, tree_bootstrap
+from sawing.calc.resampling import few_trees_note, tree_bootstrap
 
 RATIO = {"recovery": ("boards", "logs")}
 

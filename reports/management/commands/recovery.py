@@ -14,9 +14,9 @@ from portal.calc import shown
 from reports.calc.figures import Figures
 from reports.calc.folder import FolderData, FolderOptions, read_folder
 from reports.calc.recovery import RecoveryOptions, RecoveryResult, compute_with_held_rows
-from reports.calc.resampling import FEWEST_RESAMPLES, RESAMPLES, SEED
 from sawing.calc.board_volume import SIZE_BASIS_TITLES, as_size_basis
 from sawing.calc.log_formulae import formula_named
+from sawing.calc.resampling import FEWEST_RESAMPLES, RESAMPLES, SEED
 
 
 class Command(BaseCommand):
