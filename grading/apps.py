@@ -5,7 +5,7 @@ class GradingConfig(AppConfig):
     name = "grading"
 
     def ready(self) -> None:
-        from grading.board_colours import grade_colours
+        from grading.board_colours import grade_colours, stiffness_colours
         from grading.rules.regrade_job import KIND, run_regrade
         from grading.uploads import register_kinds
         from portal.jobs.registry import register
@@ -13,4 +13,5 @@ class GradingConfig(AppConfig):
 
         register_kinds()
         register_colours(grade_colours)
+        register_colours(stiffness_colours)
         register(KIND, run_regrade)

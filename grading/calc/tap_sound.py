@@ -102,3 +102,15 @@ def tap_peak(
         spectrum_hz=frequency[shown].astype(np.float64),
         spectrum=heights[shown] / heights[at],
     )
+
+
+def further_peaks(peak: TapPeak, most: int = 4, least: float = 0.1) -> list[float]:
+    """Other frequencies (Hz) at which the shown spectrum peaks, highest first: local maxima of at least `least` of the
+    highest peak, and a twentieth of its frequency away from it. To the step of the shown spectrum."""
+    heights, hz = peak.spectrum, peak.spectrum_hz
+    if len(heights) < 3:
+        return []
+    inner = (heights[1:-1] >= heights[:-2]) & (heights[1:-1] > heights[2:]) & (heights[1:-1] >= least)
+    at = np.flatnonzero(inner) + 1
+    apart = at[np.abs(hz[at] / peak.resonance_hz - 1) > 0.05]
+    return [float(hz[i]) for i in apart[np.argsort(-heights[apart])][:most]]

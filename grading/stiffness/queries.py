@@ -10,7 +10,7 @@ from grading.calc.stiffness_table import stiffness_table
 from grading.models import GradingPlan, StiffnessReading
 from portal.uploads.frames import frame
 from portal.uploads.registry import Target
-from sawing.models import Study
+from sawing.models import Board, Study
 
 TAP_NUMBERS = [
     "resonance_hz",
@@ -46,14 +46,16 @@ def taps_of(study: Study) -> QuerySet[StiffnessReading]:
     return StiffnessReading.objects.filter(board__study=study)
 
 
-def tap_table(study: Study) -> pd.DataFrame:
+def tap_table(study: Study, board: Board | None = None) -> pd.DataFrame:
     """The taps that count, with what follows from them (see `stiffness_table`), and each board's tree and clone.
 
-    `_row` is the primary key. One query.
+    `_row` is the primary key. `board`: of this one only.
     """
     sizes = {f"_{n}_{i}": field for n, fields in BOARD_SIZES.items() for i, field in enumerate(fields)}
     rows = frame(
-        taps_of(study).filter(set_aside=False).order_by("board__code", "pk"),
+        taps_of(study)
+        .filter(set_aside=False, **({"board": board} if board else {}))
+        .order_by("board__code", "pk"),
         {
             **TAP_FIELDS,
             "read_by": "read_by",
@@ -92,3 +94,10 @@ def same_tap(study: Study, board: str, read_on: dt.date | None, harmonic: int) -
         "harmonic": harmonic,
         "set_aside": False,
     }
+
+
+def taps_on(board: Board) -> list[dict[str, Any]]:
+    """The taps on one board with what follows from them; those set aside are marked so."""
+    computed = {row["_row"]: row for row in tap_table(board.study, board).to_dict("records")}
+    taps = board.stiffness_readings.order_by("read_on", "pk").select_related("by")
+    return [{"tap": tap, **computed.get(tap.pk, {})} for tap in taps]
