@@ -11,11 +11,9 @@ from grading.stiffness.urls import urlpatterns as stiffness
 app_name = "grading"
 urlpatterns = [
     path("boards/", views.boards, name="boards"),
-    path("boards/rule-sets/", views.rule_sets, name="rule_sets"),
-    path("boards/rule-sets/new/", views.new_rule_set, name="new_rule_set"),
+    *rules,
     path("boards/offer/<slug:trial>/<slug:study>/", views.offer, name="offer"),
     *overview,
-    *rules,
     *bench,
     *agreement,
     *stiffness,

@@ -1,15 +1,16 @@
 """Boards with their grades, and the rule sets."""
 
 from django.contrib import messages
-from django.core.exceptions import PermissionDenied
 from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
-from django.views.decorators.http import require_GET, require_http_methods, require_POST
+from django.views.decorators.http import require_GET, require_POST
 
-from grading import actions, queries
-from grading.forms import RuleSetForm
+from grading import queries
 from grading.models import RuleSet
+from grading.stiffness.actions import WRITERS
+from grading.stiffness.queries import taps_on
+from portal.access import may
 from portal.tables import Column, Table
 from portal.uploads.queries import manager_of, may_bring
 from sawing.actions import offer_boards, withdraw_boards
@@ -134,34 +135,9 @@ def board(request: HttpRequest, trial: str, study: str, code: str) -> HttpRespon
         "grades": queries.pieces(found),
         "may_offer": manager_of(request.user, found.study.trial_id),
         "drying": drying_story(found) if inside else None,
+        "taps": taps_on(found) if inside else [],
+        "features": found.features.filter(set_aside=False).exclude(size_mm=0).count() if inside else 0,
+        "may_grade": may(request.user, found.study.trial_id, WRITERS),
         "events": queries.board_events(found) if inside else [],
     }
     return render(request, "grading/board.html", context)
-
-
-@require_GET
-def rule_sets(request: HttpRequest) -> HttpResponse:
-    """The rule sets in use, their grades and where they come from."""
-    context = {"rule_sets": queries.current_rule_sets(), "may_add": actions.may_add_rule_sets(request.user)}
-    return render(request, "grading/rule_sets.html", context)
-
-
-@require_http_methods(["GET", "POST"])
-def new_rule_set(request: HttpRequest) -> HttpResponse:
-    """A new rule set, or a new version of the one named by ?of=: rule sets in use are never changed."""
-    if not actions.may_add_rule_sets(request.user):
-        raise PermissionDenied("Rule sets are added by managers.")
-    earlier = queries.current_rule_sets().filter(code=request.GET.get("of", "")).first()
-    form = RuleSetForm(request.POST or None, earlier=earlier)
-    if request.method == "POST" and form.is_valid():
-        rule_set = actions.add_rule_set(by=request.user, **form.cleaned_data)
-        same = earlier is not None and rule_set.version == earlier.version
-        told = (
-            "says nothing new: its version stays"
-            if same
-            else f"is ready for grades as version {rule_set.version}"
-        )
-        messages.success(request, f"{rule_set.title} {told}.")
-        return redirect("grading:rule_sets")
-    context = {"form": form, "earlier": earlier}
-    return render(request, "grading/new_rule_set.html", context, status=422 if form.errors else 200)

@@ -11,14 +11,15 @@ from typing import Any
 import pghistory
 from django.conf import settings
 
-from grading.actions import add_rule_set
 from grading.calc.rule_set_documents import RuleSetDocument, read_rule_sets
 from grading.models import RuleSet
+from grading.rules.actions import add_rule_set
 from portal.models import Membership, Role, Upload, User
 from portal.uploads.actions import check_upload, store_upload
 from portal.uploads.registry import Target, kind_named
-from reports.demo_drying import build_stacks, take_down_stacks
+from reports.demo_drying import build_late_stack, build_stacks, take_down_stacks
 from reports.demo_labels import record_labels
+from reports.demo_planning import plan_duties, record_stems
 from sawing.actions import create_study, offer_boards
 from sawing.models import Study
 from trials.actions import create_trial, describe_site
@@ -93,7 +94,10 @@ def load_demo(folder: Path = FIXTURES / "demo") -> tuple[Study, list[Brought], l
         brought.append(_bring(folder / name, kind, trial, study, people))
         if kind == "moisture":
             take_down_stacks(plan, folder, study, people["mill"])
+            build_late_stack(plan, study, people["mill"])
     _open_assessments(plan["assessments"], trial, people, closed=False)
+    plan_duties(plan, study, people)
+    record_stems(folder, study, people["field_crew"])
     with pghistory.context(user=people["mill"].pk, command="demo"):
         record_labels(study, people["mill"])
     with pghistory.context(user=manager.pk, command="demo"):

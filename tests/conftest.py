@@ -10,7 +10,7 @@ import pytest
 from django.db import transaction
 from django.test import override_settings
 
-from grading.actions import add_rule_set
+from grading.rules.actions import add_rule_set
 from portal.models import Membership, Role, User
 from portal.uploads.actions import check_upload, store_upload
 from portal.uploads.registry import Target

@@ -8,7 +8,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from grading.bench.doors import GRADERS
-from grading.bench.suggesting import Suggested, looks_of, map_of, suggestions
+from grading.bench.suggesting import Suggested, looks_of, map_of, sizes_of, suggestions
 from grading.calc.feature_kinds import BY_CODE
 from grading.models import (
     BoardFeature,
@@ -76,10 +76,11 @@ def close_session(*, session: GradingSession, by: User) -> None:
 def add_features(
     *, board: Board, rows: list[dict[str, Any]], by: User, session: GradingSession | None = None
 ) -> int:
-    """Add features to a board's map. A feature that is there sets aside the word that none was found.
+    """Add features to a board's map; returns how many are new, since the same again changes nothing. A feature that is
+    there sets aside the word that none was found.
 
     :param rows: in the columns of a features file, without the board.
-    :raises NotKept: a feature of this kind stands at this place already.
+    :raises NotKept: another feature of this kind stands at this place already.
     """
     access.require(by, board.study.trial_id, GRADERS)
     with transaction.atomic():
@@ -90,12 +91,14 @@ def add_features(
             if feature.size_mm == 0 and looks & looks_of(feature.kind):
                 feature.set_aside = True
                 feature.save(update_fields=["set_aside"])
-        there = {(f.kind, f.face, f.x_mm, f.y_mm) for f in stored if not f.set_aside}
+        there = {(f.kind, f.face, f.x_mm, f.y_mm): f for f in stored if not f.set_aside}
+        made = []
         for row in rows:
-            place = row["kind"], row["face"], row.get("x_mm"), row.get("y_mm")
-            if place in there:
-                raise NotKept(f"{row['kind'].replace('_', ' ')}: one stands at this place already.")
-        made = [BoardFeature(board=board, by=by, session=session, **row) for row in rows]
+            found = there.get((row["kind"], row["face"], row.get("x_mm"), row.get("y_mm")))
+            if found is None:
+                made.append(BoardFeature(board=board, by=by, session=session, **row))
+            elif any(getattr(found, name) != value for name, value in row.items()):
+                raise NotKept(f"{row['kind'].replace('_', ' ')}: another one stands at this place already.")
         return len(BoardFeature.objects.bulk_create(made))
 
 
@@ -126,17 +129,22 @@ def keep_grading(
     rows: list[dict[str, Any]],
     grades: list[GradeAsked],
     by: User,
+    seen: str | None = None,
 ) -> list[BoardGrade]:
     """Store the features typed and the grades given, all of it or nothing. The same again changes nothing.
+
+    `seen`: the mark of the grades that the person saw on the board (`grades_mark`); None asks nobody.
 
     What the rules suggest is worked out here once more and kept beside each grade.
 
     :raises NotKept: a grade of another rule set, one unlike the suggestion without a reason, a piece larger than its
-        board, no grade at all.
+        board, no grade at all, grades that somebody gave the board meanwhile.
     """
     _may_grade(session, board, by)
     with transaction.atomic():
         board = Board.objects.select_for_update(of=("self",)).select_related("study").get(pk=board.pk)
+        if seen is not None and seen != grades_mark(board, but=session):
+            raise NotKept(f"{board.code} was graded by somebody else meanwhile: leave it and scan it again.")
         if rows:
             add_features(board=board, rows=rows, by=by, session=session)
         chosen = {r.rule_set_id: r.rule_set for r in session.rule_sets.select_related("rule_set")}
@@ -148,6 +156,13 @@ def keep_grading(
         kept = [_keep(session, board, asked, s, by) for asked, s in zip(grades, found, strict=True)]
         Board.objects.filter(pk=board.pk, state__in=UNGRADED).update(state="graded")
         return kept
+
+
+def grades_mark(board: Board, but: GradingSession | None = None) -> str:
+    """A mark of the grades on a board that changes with them; those given in the sitting `but` do not count."""
+    given = board.grades.exclude(session=but, session__isnull=False) if but else board.grades.all()
+    rows = given.order_by("rule_set").values_list("rule_set", "grade", "graded_at", "session")
+    return ";".join(f"{r}:{g}:{at:%Y%m%d%H%M%S%f}" if at else f"{r}:{g}" for r, g, at, _ in rows)
 
 
 def keep_blind_grade(
@@ -221,7 +236,8 @@ def _piece_values(board: Board, asked: GradeAsked, suggested: Suggested, reject:
     piece = None if reject else suggested.piece
     length = asked.length_m or (piece.graded_length_m if piece else None)
     width = asked.width_mm or (piece.graded_width_mm if piece else None)
-    for size, most, what in ((length, board.length_m, "m long"), (width, board.width_mm, "mm wide")):
+    own = sizes_of(board)
+    for size, most, what in ((length, own.length_mm / 1000, "m long"), (width, own.width_mm, "mm wide")):
         if size is not None and not 0 < size <= most * (1 + 1e-9):
             raise NotKept(f"A piece of {size:g} from a board that is {most:g} {what}.")
     several = suggested.answer.to_dict()["pieces"] if suggested.answer else []

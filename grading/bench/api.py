@@ -88,6 +88,7 @@ def keep(request: HttpRequest, trial: str, study: str) -> JsonResponse:
                 rows=[t.row for t in typed if t.row is not None],
                 grades=_grades(asked),
                 by=request.user,
+                seen=str(asked.get("seen")) if asked.get("seen") is not None else None,
             )
         return JsonResponse(_progress(session))
     except actions.NotKept as why:
@@ -163,8 +164,11 @@ def _about(scanned: Board, session: GradingSession) -> dict[str, Any]:
     return {
         "board": scanned.code,
         "facts": queries.facts_of(scanned),
-        "origin": [("Tree", tree.code), ("Clone", tree.clone.code), ("Log", scanned.log.code)],
+        "origin": []
+        if blind
+        else [("Tree", tree.code), ("Clone", tree.clone.code), ("Log", scanned.log.code)],
         "earlier": [_earlier(g) for g in earlier],
+        "seen": _seen(scanned),
         "progress": _progress(session),
     }
 
@@ -178,6 +182,11 @@ def _earlier(grade: BoardGrade) -> dict[str, Any]:
         "by": who,
         "reason": grade.override_reason,
     }
+
+
+def _seen(scanned: Board) -> str:
+    """What the page showed of the board's grades: sent back with the new ones, so that nobody's goes unasked."""
+    return actions.grades_mark(scanned)
 
 
 def _progress(session: GradingSession) -> dict[str, Any]:

@@ -5,7 +5,7 @@ from typing import Any
 import pandas as pd
 
 from grading.gradable import FEATURE_FIELDS, feature_frame
-from grading.models import FEATURE_NUMBERS, BoardFeature, GradingSession, RuleSet, SampleBoard
+from grading.models import FEATURE_NUMBERS, BoardFeature, GradingSession, RuleSet, SampleBoard, SampleGrade
 from portal.models import User
 from portal.uploads.frames import frame
 from portal.uploads.registry import Target
@@ -97,10 +97,11 @@ def _pace(given: list[tuple[str, Any]]) -> dict[str, Any]:
 
 
 def next_of_sample(session: GradingSession) -> SampleBoard | None:
-    """The next board of a blind sample that this sitting has not graded, in the order they were drawn."""
+    """The next board of a blind sample that its person has not graded in any sitting, in the order they were drawn."""
     if session.sample is None:
         return None
-    done = session.sample_grades.values("sample_board")
+    mine = SampleGrade.objects.filter(session__sample=session.sample, session__grader=session.grader_id)
+    done = mine.values("sample_board")
     return session.sample.boards.exclude(pk__in=done).select_related("board").first()
 
 

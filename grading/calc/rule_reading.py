@@ -158,7 +158,7 @@ def _piece(reader: _Reader, table: object) -> PieceSizes:
         elif item.name == "widths_mm":
             widths = value if isinstance(value, list) else []
             given[item.name] = tuple(sorted(reader.number(key, w, above=0) for w in widths))
-            if not isinstance(value, list) or len(set(widths)) != len(widths):
+            if not isinstance(value, list) or any(w in widths[:n] for n, w in enumerate(widths)):
                 reader.wrong(key, "expected a list of different widths")
         elif item.name in POSITIVE:
             given[item.name] = reader.number(key, value, least=FEWEST_STEP_MM.get(item.name, 1.0))
@@ -233,7 +233,7 @@ def _common(reader: _Reader, key: str, table: Mapping[str, Any]) -> dict[str, An
         codes = ()
     place, metric = table.get("place", "any"), table.get("metric")
     for name, value, known in (("place", place, PLACES), ("metric", metric, METRICS)):
-        if value not in known:
+        if not isinstance(value, str) or value not in known:
             reader.wrong(f"{key}, {name}", f"found {value!r}; expected one of {', '.join(known)}")
     if table.get("origin") not in ORIGINS:
         reader.wrong(f"{key}, origin", f"found {table.get('origin')!r}; expected one of {', '.join(ORIGINS)}")
@@ -281,7 +281,7 @@ def _prices(
     for at, table in enumerate(tables, start=1):
         key = f"prices {at}"
         reader.unknown_keys(key, table, PRICE_KEYS)
-        if table.get("grade") not in {g.code for g in grades}:
+        if table.get("grade") not in [g.code for g in grades]:
             reader.wrong(f"{key}, grade", f"found {table.get('grade')!r}; expected a grade of this set")
         price = reader.number(f"{key}, price_per_m3", table.get("price_per_m3"))
         bands = {

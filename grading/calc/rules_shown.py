@@ -200,9 +200,7 @@ def differences(old: GradingRules, new: GradingRules) -> list[Difference]:
     lengths = {g.code: g.min_length_mm for g in old.grades}
     for grade in new.accepting:
         was_mm = lengths.get(grade.code, grade.min_length_mm)
-        found += _listed(
-            f"shortest piece of {grade.code}", f"{was_mm:g} mm", f"{grade.min_length_mm:g} mm"
-        )
+        found += _listed(f"shortest piece of {grade.code}", f"{was_mm:g} mm", f"{grade.min_length_mm:g} mm")
     sentences = piece_in_words(old.piece), piece_in_words(new.piece)
     found += [Difference("gone", "pieces", s, "") for s in sentences[0] if s not in sentences[1]]
     return found + [Difference("added", "pieces", "", s) for s in sentences[1] if s not in sentences[0]]

@@ -7,6 +7,7 @@ from typing import Any
 import pandas as pd
 from django.db import transaction
 from django.utils import timezone
+from psycopg.types.json import Jsonb
 
 from grading.calc.graded_boards import GradedBoard
 from grading.calc.regrade_tables import cross_table, moves
@@ -128,7 +129,7 @@ def keep_regrade(*, regrade: Regrade, by: User) -> dict[str, int]:
         taken = [b for b in said if b.board_id not in by_person]
         new = [_grade_of(b, regrade) for b in taken if b.board_id not in stored]
         changed = [_onto(stored[b.board_id], _grade_of(b, regrade)) for b in taken if b.board_id in stored]
-        BoardGrade.objects.bulk_create(new, batch_size=2000)
+        _copy_grades(new)
         BoardGrade.objects.bulk_update(changed, FIELDS, batch_size=2000)
         regrade.study.boards.filter(pk__in=[b.board_id for b in taken], state__in=UNGRADED).update(
             state="graded"
@@ -213,6 +214,14 @@ def _grade_of(found: RegradedBoard, regrade: Regrade) -> BoardGrade:
         graded_at=timezone.now(),
         **{n: getattr(found, n) for n in PIECE},
     )
+
+
+def _copy_grades(new: Sequence[BoardGrade]) -> None:
+    """Store new grades by COPY: a whole study at once."""
+    names = ["board_id", "rule_set_id", *("grade_id" if n == "grade" else n for n in FIELDS)]
+    columns = {n: pd.Series([getattr(g, n) for g in new], dtype=object) for n in names}
+    columns["pieces"] = pd.Series([g.pieces and Jsonb(g.pieces) for g in new], dtype=object)
+    copy_columns(BoardGrade, columns, len(new))
 
 
 def _onto(stored: BoardGrade, new: BoardGrade) -> BoardGrade:

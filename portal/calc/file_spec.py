@@ -120,6 +120,15 @@ class FileKind:
     key: tuple[str, ...]
     check: RowCheck | None = None
     remarks: RowRemarks | None = None
+    more_examples: tuple[
+        Mapping[str, str], ...
+    ] = ()  # further rows of the sample: what differs from the first
+
+    @property
+    def sample_rows(self) -> tuple[tuple[str, ...], ...]:
+        """The rows of the sample file as text, one cell a column: the columns' examples, then further rows."""
+        changes: tuple[Mapping[str, str], ...] = ({}, *self.more_examples)
+        return tuple(tuple(change.get(c.name, c.example) for c in self.columns) for change in changes)
 
     @property
     def names(self) -> tuple[str, ...]:

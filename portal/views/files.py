@@ -186,13 +186,12 @@ def formats(request: HttpRequest) -> HttpResponse:
 
 @require_GET
 def sample(request: HttpRequest, kind: str) -> HttpResponse:
-    """A sample file with the header and one example row."""
+    """A sample file: the header and as many rows as make a file that its own checks take."""
     try:
         found = kind_named(kind).file
     except KeyError as error:
         raise Http404 from error
-    rows = [[c.example for c in found.columns]]
-    return table_file(found.names, rows, _file_type(request), f"{found.name}_sample")
+    return table_file(found.names, found.sample_rows, _file_type(request), f"{found.name}_sample")
 
 
 def _file_type(request: HttpRequest) -> str:

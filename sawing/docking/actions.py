@@ -6,6 +6,7 @@ from typing import Any
 
 import pandas as pd
 from django.db import transaction
+from django.utils import timezone
 
 from portal import access
 from portal.jobs.actions import start_job
@@ -14,13 +15,14 @@ from portal.uploads.registry import Target
 from sawing.calc.dock_flitch import Flitch, flitches_of
 from sawing.calc.dock_results import Docked
 from sawing.docking.outlines import stations_of
-from sawing.models import DockResult, Log, OutlineFrom, ScenarioTable, Study
+from sawing.models import DockResult, Log, OutlineFrom, PlanComparison, ScenarioTable, Study
 from sawing.models import Flitch as FlitchRow
 
 WRITERS = (Role.MILL, Role.MANAGER)
 CODE_VERSION = "dock 1"
 """Changes when the same input may give another result."""
 JOB_KIND = "dock_scenarios"
+COMPARE_KIND = "dock_comparison"
 
 
 def insert_flitches(target: Target, rows: pd.DataFrame, upload: Upload | None) -> int:
@@ -115,3 +117,41 @@ def store_scenarios(*, table: ScenarioTable, result: dict[str, Any], input_hash:
         table = ScenarioTable.objects.select_for_update().get(pk=table.pk)
         table.result, table.input_hash, table.code_version = result, input_hash, CODE_VERSION
         table.save()
+
+
+def start_comparison(*, study: Study, link: str, by: User) -> PlanComparison:
+    """Ask for the plans of a study beside its cuts, worked out by a job. What is kept stays until the job is done.
+
+    Asked again while the job runs, nothing is added. Mill or managers.
+    """
+    access.require(by, study.trial_id, WRITERS)
+    with transaction.atomic():
+        kept, _ = PlanComparison.objects.get_or_create(study=study, defaults={"by": by})
+        kept = PlanComparison.objects.select_for_update(of=("self",)).select_related("job").get(pk=kept.pk)
+        if kept.job is not None and not kept.job.ended:
+            return kept
+        kept.job = start_job(
+            kind=COMPARE_KIND,
+            title=f"Planned and cut in {study.name}"[:200],
+            by=by,
+            trial=study.trial,
+            parameters={"comparison": kept.pk},
+            link=link,
+        )
+        kept.by = by
+        kept.save()
+        return kept
+
+
+def keep_comparison(*, study: Study, result: dict[str, Any], input_hash: str, by: User) -> PlanComparison:
+    """Keep what came of comparing plans and cuts, in the place of what was kept before.
+
+    It holds nothing but what follows from the study, so whoever may see the study may have it kept.
+    """
+    access.require(by, study.trial_id, access.INSIDE)
+    with transaction.atomic():
+        kept, _ = PlanComparison.objects.update_or_create(
+            study=study,
+            defaults={"result": result, "input_hash": input_hash, "by": by, "computed_at": timezone.now()},
+        )
+        return kept

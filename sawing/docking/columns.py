@@ -69,6 +69,10 @@ FLITCHES = FileKind(
     ),
     key=("flitch", "log", "x_mm"),
     check=_check,
+    more_examples=(
+        {"x_mm": "1500", "left_mm": "-95", "right_mm": "86", "left_wide_mm": "-106", "right_wide_mm": "99"},
+        {"x_mm": "2500", "left_mm": "-93", "right_mm": "80", "left_wide_mm": "-103", "right_wide_mm": "95"},
+    ),
 )
 
 HEADLESS: Final = replace(

@@ -1,5 +1,7 @@
 """Reading flitches, what was cut from them, kept results and tables of scenarios, for those who may see the study."""
 
+import hashlib
+import json
 from collections import defaultdict
 from typing import Any
 
@@ -20,7 +22,7 @@ from sawing.docking.outlines import (
     predicted_of_log,
     shape_of,
 )
-from sawing.models import Board, DockResult, LabelSheet, ScenarioTable, Study
+from sawing.models import Board, DockResult, LabelSheet, PlanComparison, ScenarioTable, Study
 from sawing.models import Flitch as FlitchRow
 from sawing.queries import study_for
 
@@ -90,6 +92,35 @@ def boards_by_flitch(study: Study) -> dict[int, list[Board]]:
     for board in study.boards.filter(flitch__isnull=False).order_by("flitch", "piece", "code"):
         found[board.flitch_id or 0].append(board)
     return found
+
+
+COMPARED_FIELDS = {
+    "boards": "pk flitch piece code cell length_m width_mm thickness_mm nominal_width_mm nominal_thickness_mm",
+    "flitches": "pk log code thickness_mm outline outline_from",
+    "logs": "pk code bark length_m sed1_mm sed2_mm led1_mm led2_mm sweep_mm",
+}
+"""What plans and cuts rest on, table by table."""
+
+
+def comparison_of(study: Study) -> PlanComparison | None:
+    """What is kept of the plans of a study beside its cuts."""
+    return PlanComparison.objects.filter(study=study).select_related("job", "by").first()
+
+
+def comparison_key(study: Study, rules: dict[str, Any], code_version: str) -> tuple[str, int]:
+    """What tells whether a comparison still holds (a hash of all it rests on), and how many flitches have boards."""
+    tables = {
+        "boards": study.boards.filter(flitch__isnull=False),
+        "flitches": study.flitches.all(),
+        "logs": study.logs.all(),
+    }
+    rows = {
+        name: list(found.order_by("pk").values_list(*COMPARED_FIELDS[name].split()))
+        for name, found in tables.items()
+    }
+    plan = [study.headsaw_kerf_mm, study.bark_factor, study.sweep_position, study.thicknesses_mm]
+    key = json.dumps([code_version, rules, plan, rows], sort_keys=True)
+    return hashlib.sha256(key.encode()).hexdigest(), len({board[1] for board in rows["boards"]})
 
 
 def shapes_of(study: Study) -> tuple[list[LogShape], list[str]]:

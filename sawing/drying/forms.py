@@ -339,6 +339,21 @@ class ReleaseForm(forms.Form):
         return [line.strip() for line in self.cleaned_data["codes"].splitlines() if line.strip()]
 
 
+class TakeOutForm(forms.Form):
+    """Boards taken out of a stack before they are dry, and why."""
+
+    taken_on = day("Taken out on")
+    codes = forms.CharField(
+        label="Boards",
+        widget=forms.Textarea(attrs={**SCANNED, "rows": 4}),
+        help_text="One code a line.",
+    )
+    why = forms.CharField(label="Why", max_length=400, help_text="Stays on record with the boards.")
+
+    def clean_codes(self) -> list[str]:
+        return [line.strip() for line in self.cleaned_data["codes"].splitlines() if line.strip()]
+
+
 def rows_of(row: type[RowForm], data: Any, blank: int, boards: list[str] | None = None) -> Any:
     """A set of rows: those of a sent form, or one for each board and as many blank ones."""
     initial = [{"board": board} for board in boards or []] + [{}] * blank

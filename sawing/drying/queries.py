@@ -61,6 +61,12 @@ def placings_of(stack: Stack) -> QuerySet[StackPlacing]:
     return stack.placings.filter(taken_on__isnull=True).select_related("board__log__felling__tree__clone")
 
 
+def taken_out_of(stack: Stack) -> QuerySet[StackPlacing]:
+    """Placings that ended before their boards were dry, each with its reason."""
+    ended = stack.placings.filter(taken_on__isnull=False).exclude(taken_why="")
+    return ended.select_related("board").order_by("-taken_on", "board__code")
+
+
 def first_day(stack: Stack) -> dt.date | None:
     """The day a stack was built, or the first day a board lay in it."""
     return stack.built_on or stack.placings.aggregate(first=Min("placed_on"))["first"]

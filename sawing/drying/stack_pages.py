@@ -49,6 +49,7 @@ def stack(request: HttpRequest, trial: str, study: str, code: str) -> HttpRespon
         readings=tables[1],
         picture=_picture(found, drying, readings),
         months=months(found.yard),
+        taken_out=list(queries.taken_out_of(found)),
         equilibrium=float(drying.line.at((drying.today - drying.start).days))
         if drying and drying.line
         else None,

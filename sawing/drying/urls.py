@@ -2,7 +2,7 @@
 
 from django.urls import URLPattern, path
 
-from sawing.drying import row_pages, stack_pages, views
+from sawing.drying import row_pages, stack_pages, taking_out, views
 
 BASE = "sawing/<slug:trial>/<slug:study>/drying/"
 
@@ -16,6 +16,7 @@ urlpatterns: list[URLPattern] = [
     path(f"{BASE}stacks/<slug:code>/boards/", stack_pages.stack_boards, name="stack_boards"),
     path(f"{BASE}stacks/<slug:code>/readings/", row_pages.readings, name="stack_readings"),
     path(f"{BASE}stacks/<slug:code>/samples/", row_pages.samples, name="stack_samples"),
+    path(f"{BASE}stacks/<slug:code>/out/", taking_out.take_out, name="take_out"),
     path(f"{BASE}stacks/<slug:code>/release/", stack_pages.release, name="release_stack"),
     path(f"{BASE}readings/<int:pk>/", row_pages.reading_aside, name="reading_aside"),
     path(f"{BASE}defects/", row_pages.defects, name="drying_defects"),

@@ -1,4 +1,7 @@
-"""Where everything on a label sheet lies, in printer dots of 1/300 inch: cells, pages, and the order of columns."""
+"""Where everything on a label sheet lies, in printer dots of 1/300 inch: cells, pages, and the order of columns.
+
+Columns of the butt end are printed from left to right, those of the top end from right to left.
+"""
 
 from __future__ import annotations
 

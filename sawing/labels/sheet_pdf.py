@@ -1,4 +1,8 @@
-"""Label sheets as PDF: modules as crisp rectangles of whole printer dots, with marks to cut, join and put on."""
+"""Label sheets as PDF: modules as crisp rectangles of whole printer dots, with marks to cut, join and put on.
+
+The columns of a sheet for the top end are printed from right to left (`Sheet.corner`): put on, both ends of a log count
+their columns in the same direction, as one looks along the log from the butt.
+"""
 
 from __future__ import annotations
 

@@ -12,7 +12,7 @@ from sawing.models.chain import (
     Study,
     SweepPosition,
 )
-from sawing.models.docking import DockResult, ResultFrom, ScenarioTable
+from sawing.models.docking import DockResult, PlanComparison, ResultFrom, ScenarioTable
 from sawing.models.drying import (
     DefectKind,
     DryingDefect,
@@ -50,6 +50,7 @@ __all__ = [
     "MoistureMethod",
     "MoistureReading",
     "OutlineFrom",
+    "PlanComparison",
     "ReadBy",
     "ResultFrom",
     "ScenarioTable",

@@ -229,6 +229,7 @@ BOARD_STEPS: list[tuple[Any, Any]] = [
     ("sawn", "graded"),
     ("in_stack", "dry"),
     ("in_stack", "graded"),
+    ("in_stack", "sawn"),  # taken out of a stack before it is dry
     ("dry", "graded"),
     ("graded", "available"),
     ("available", "graded"),

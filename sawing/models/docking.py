@@ -1,4 +1,4 @@
-"""Kept results of dock and edge, and tables of scenarios."""
+"""Kept results of dock and edge, tables of scenarios, and plans beside what was cut."""
 
 from typing import ClassVar
 
@@ -67,3 +67,31 @@ class ScenarioTable(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+
+@tracked
+class PlanComparison(models.Model):
+    """The best plan of every flitch of a study beside what was cut; worked out by a job where there are many.
+
+    `input_hash` tells whether boards, logs, outlines or the plan have changed since `computed_at`.
+    """
+
+    study = models.OneToOneField(Study, models.PROTECT, related_name="plan_comparison")
+    result = models.JSONField(null=True, blank=True)
+    input_hash = models.CharField(max_length=64, blank=True)
+    job = models.ForeignKey("portal.Job", models.PROTECT, null=True, blank=True, related_name="+")
+    by = models.ForeignKey("portal.User", models.PROTECT, related_name="+")
+    computed_at = models.DateTimeField(null=True, blank=True)
+    created_at = models.DateTimeField(db_default=Now(), editable=False)
+
+    class Meta:
+        constraints: ClassVar = [
+            models.CheckConstraint(
+                condition=Q(result__isnull=True, computed_at__isnull=True)
+                | Q(result__isnull=False, computed_at__isnull=False),
+                name="sawing_plancomparison_result_has_a_date",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"plans and cuts of {self.study}"

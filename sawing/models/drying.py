@@ -94,6 +94,9 @@ class StackPlacing(models.Model):
     position = models.PositiveSmallIntegerField(null=True, blank=True)
     placed_on = models.DateField()
     taken_on = models.DateField(null=True, blank=True)
+    taken_why = models.CharField(
+        max_length=400, blank=True, help_text="Why it was taken out before it was dry; empty after a release."
+    )
     created_at = models.DateTimeField(db_default=Now(), editable=False)
 
     class Meta:

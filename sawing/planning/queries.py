@@ -137,8 +137,8 @@ def boards_by_stage(study: Study) -> QuerySet[Board]:
     """
     dry = Q(state="dry") | Q(dry_width_mm__isnull=False)
     return study.boards.annotate(
-        stacked=_flag(Q(state="in_stack") | Q(_placings())),
-        dried=_flag(dry | (Q(_placings()) & ~Q(_placings(taken_on__isnull=True)))),
+        stacked=_flag(Q(state="in_stack") | Q(_placings(taken_why=""))),
+        dried=_flag(dry | (Q(_placings(taken_why="")) & ~Q(_placings(taken_on__isnull=True)))),
         graded=_flag(Q(state__in=AFTER_GRADING)),
     )
 

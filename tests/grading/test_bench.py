@@ -7,14 +7,15 @@ import pytest
 from django.core.exceptions import PermissionDenied
 from django.test import Client
 
-from grading.actions import add_rule_set
 from grading.bench import actions
 from grading.bench.actions import GradeAsked, NotKept
+from grading.bench.queries import next_of_sample
 from grading.bench.suggesting import map_of, nothing_else, read_lines, suggestions
 from grading.calc.best_piece import GradingOptions, grade_boards
 from grading.calc.rule_set_documents import read_rule_set
 from grading.gradable import feature_frame, gradable_boards, rules_of
 from grading.models import BoardFeature, BoardGrade, GradingSample, RuleSet, SampleBoard, SampleGrade
+from grading.rules.actions import add_rule_set
 from sawing.actions import create_study
 from sawing.models import Board
 from tests.conftest import Place
@@ -93,8 +94,9 @@ def test_a_board_is_kept_with_features_and_grades_together(material: Place, rule
     assert (kept.deciding_kind, kept.grader, kept.session) == ("encased_knot", "The grader", session)
     assert board("B7").state == "graded"
     again = actions.keep_grading(
-        session=session, board=board("B7"), rows=[], grades=[GradeAsked(rules.pk, "Clear")], by=grader
+        session=session, board=board("B7"), rows=typed, grades=[GradeAsked(rules.pk, "Clear")], by=grader
     )
+    assert BoardFeature.objects.count() == len(typed)
     assert again[0].graded_at == kept.graded_at
     assert BoardGrade.pgh_event_model.objects.filter(pgh_obj_id=kept.pk).count() == 1
 
@@ -163,6 +165,34 @@ def test_a_feature_takes_back_that_none_was_found(material: Place) -> None:
     actions.add_features(board=board("B7"), rows=rows("sk 14 500"), by=grader)
     with pytest.raises(NotKept, match="by now"):
         actions.set_feature_aside(board=board("B7"), pk=knot.pk, by=grader, back=True)
+
+
+def test_a_grade_that_somebody_gave_meanwhile_is_not_replaced_unasked(material: Place) -> None:
+    look = RuleSet.objects.get(code="look")
+    mine, theirs = begun(material, look), begun(material, look, who="manager")
+    seen = actions.grades_mark(board("B7"))
+    asked = {"board": board("B7"), "rows": [], "seen": seen}
+    people = material.people
+    actions.keep_grading(session=theirs, grades=[GradeAsked(look.pk, "Fine")], by=people["manager"], **asked)
+    with pytest.raises(NotKept, match="by somebody else meanwhile"):
+        actions.keep_grading(session=mine, grades=[GradeAsked(look.pk, "Out")], by=people["grader"], **asked)
+    again = actions.keep_grading(
+        session=theirs, grades=[GradeAsked(look.pk, "Fine")], by=people["manager"], **asked
+    )
+    assert again[0].grade.code == "Fine"
+    asked["seen"] = actions.grades_mark(board("B7"))
+    actions.keep_grading(session=mine, grades=[GradeAsked(look.pk, "Out")], by=people["grader"], **asked)
+    assert BoardGrade.objects.get(board__code="B7").grade.code == "Out"
+
+
+def test_a_second_blind_sitting_goes_on_where_the_first_ended(material: Place) -> None:
+    sample, grader = a_sample(material), material.people["grader"]
+    first = begun(material, sample=sample)
+    actions.keep_blind_grade(session=first, board=board("B1"), grade="Plain", by=grader)
+    actions.close_session(session=first, by=grader)
+    following = next_of_sample(begun(material, sample=sample))
+    assert following is not None
+    assert following.board.code == "B2"
 
 
 def a_sample(p: Place) -> GradingSample:
@@ -247,7 +277,7 @@ def test_a_blind_sitting_on_the_page(material: Place, client: Client) -> None:
     client.post(f"{URL}start/", {"sample": sample.pk})
     assert b'data-next="B1"' in client.get(f"{URL}sample/{sample.pk}/").content
     found = client.get(f"{URL}board/", {"code": "B1", "sample": sample.pk}).json()
-    assert (found["earlier"], found["sets"][0]["suggested"]) == ([], None)
+    assert (found["earlier"], found["origin"], found["sets"][0]["suggested"]) == ([], [], None)
     assert client.get(f"{URL}board/", {"code": "B3", "sample": sample.pk}).status_code == 422
     kept = post(client, "keep/", {"board": "B1", "grades": [{"grade": "Plain"}]}, str(sample.pk)).json()
     assert (kept["boards"], kept["total"], kept["next"]) == (1, 2, "B2")

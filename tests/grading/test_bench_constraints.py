@@ -5,7 +5,6 @@ from typing import Any
 
 import pytest
 
-from grading.actions import add_rule_set
 from grading.models import (
     FEATURE_NUMBERS,
     BoardFeature,
@@ -21,6 +20,7 @@ from grading.models import (
     SessionRuleSet,
     StiffnessReading,
 )
+from grading.rules.actions import add_rule_set
 from sawing.actions import create_study
 from sawing.models import Study
 from tests.conftest import Place

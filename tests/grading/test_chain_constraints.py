@@ -4,8 +4,8 @@ from typing import Any
 
 import pytest
 
-from grading.actions import add_rule_set
 from grading.models import BoardGrade, Grade, RuleSet
+from grading.rules.actions import add_rule_set
 from portal.uploads.actions import UploadRefused, replace_stored
 from sawing.models import Board
 from tests.conftest import Place

@@ -10,10 +10,10 @@ from django.test import Client
 from hypothesis import given
 from hypothesis import strategies as st
 
-from grading.actions import add_rule_set
 from grading.calc.regrade_tables import cross_table, moves
 from grading.calc.rule_set_documents import read_rule_set
 from grading.models import BoardFeature, BoardGrade, Grade, Regrade, RuleSet
+from grading.rules.actions import add_rule_set
 from grading.rules.regrade_actions import NotReady, keep_regrade, start_regrade
 from grading.rules.regrade_job import run_regrade
 from portal.jobs.registry import JobRefused

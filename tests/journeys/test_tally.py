@@ -225,6 +225,54 @@ def test_from_the_printed_label_to_the_balance(
     expect(page.get_by_role("row").filter(has_text="Boards").first).to_contain_text("0.0084")
 
 
+def test_unsent_boards_go_up_from_a_file_on_another_tablet_once(
+    tablet: Tablet, browser: Browser, portal: PortalProcess, study: Study, full: Place, tmp_path: Path
+) -> None:
+    """Saved without a network, brought back elsewhere and sent from there; then the first tablet sends them too."""
+    page = tablet.begin(full.people["mill"])
+    tablet.context.set_offline(True)
+    tablet.board(code(row=22), width="100")
+    tablet.board(code(row=26), width="200")
+    page.get_by_text("Save to a file, bring a file back").click()
+    with page.expect_download() as download:
+        page.get_by_role("button", name="Save unsent to a file").click()
+    file = tmp_path / "unsent.json"
+    download.value.save_as(file)
+    assert tablet.unsent() == 2
+
+    other = Tablet(browser, tmp_path / "other", portal.url, [str(shutil.which("chromium")), *FLAGS])
+    try:
+        second = other.begin(full.people["mill"])
+        second.get_by_text("Save to a file, bring a file back").click()
+        spoilt = tmp_path / "spoilt.json"
+        spoilt.write_text(file.read_text().replace('"kind": "board"', '"kind": "dance"', 1))
+        second.locator("#restore").set_input_files(spoilt)
+        expect(second.get_by_text("1 of 2 entries in this file cannot be read")).to_be_visible()
+        second.get_by_role("button", name="Seen").click()
+        assert other.unsent() == 0
+        second.locator("#restore").set_input_files(file)
+        expect(second.locator("#restored")).to_have_text("2 entries brought back; they go up in order.")
+        other.wait_until_sent()
+        second.locator("#scan").focus()
+        other.scan("L1")
+        expect(second.locator("#balance")).to_contain_text("2 boards")
+    finally:
+        other.context.close()
+    assert other.errors == []
+    sent = dict(Board.objects.filter(study=study).values_list("code", "width_mm"))
+    assert sent == {code(row=22): 100.0, code(row=26): 200.0}
+
+    tablet.context.set_offline(False)
+    tablet.wait_until_sent()
+    page.locator("#restore").set_input_files(file)  # and once more, after all of it was taken
+    tablet.wait_until_sent()
+    assert dict(Board.objects.filter(study=study).values_list("code", "width_mm")) == sent
+    assert TallyEntry.objects.count() == 2
+    assert not HeldTally.objects.exists()
+    device = page.evaluate("tally.store.get('device')")
+    assert {str(entry.device) for entry in TallyEntry.objects.all()} == {device}
+
+
 CASES: list[tuple[BoardAtSaw, list[BoardAtSaw]]] = []
 for n, (row, width, thickness, length, flitch) in enumerate(
     [

@@ -110,6 +110,7 @@ sawing:stack_boards          in  404 404 404 403 200 403 404 200 200
 sawing:stack_readings        in  404 404 404 403 200 403 404 200 200
 sawing:stack_samples         in  404 404 404 403 200 403 404 200 200
 sawing:release_stack         in  404 404 404 403 200 403 404 200 200
+sawing:take_out              in  404 404 404 403 200 403 404 200 200
 sawing:reading_aside         in  405 405 405 405 405 405 405 405 405
 sawing:defect_aside          in  405 405 405 405 405 405 405 405 405
 sawing:tally                 in  404 404 404 403 200 403 404 200 200
@@ -122,6 +123,13 @@ sawing:tally_worker          200 200 200 200 200 200 200 200 200 200
 grading:boards               in  200 200 200 200 200 200 200 200 200
 grading:rule_sets            in  200 200 200 200 200 200 200 200 200
 grading:new_rule_set         in  403 200 403 403 403 403 403 200 200
+grading:write_rule_set       in  403 200 403 403 403 403 403 200 200
+grading:type_rule_set        in  403 200 403 403 403 403 403 200 200
+grading:change_rule_set      in  403 200 403 403 403 403 403 200 200
+grading:rule_set             in  200 200 200 200 200 200 200 200 200
+grading:rule_set_version     in  200 200 200 200 200 200 200 200 200
+grading:rule_set_file        in  200 200 200 200 200 200 200 200 200
+grading:take_rule_set        in  405 405 405 405 405 405 405 405 405
 grading:grading              in  404 404 404 200 200 200 404 200 200
 grading:bench                in  404 404 404 403 403 200 404 200 200
 grading:bench_sample         in  404 404 404 403 403 200 404 200 200
@@ -135,6 +143,15 @@ grading:out_turn             in  404 404 404 200 200 200 404 200 200
 grading:regrades             in  404 404 404 200 200 200 404 200 200
 grading:regrade              in  404 404 404 200 200 200 404 200 200
 grading:keep_regrade         in  405 405 405 405 405 405 405 405 405
+grading:stiffness            in  404 404 404 200 200 200 404 200 200
+grading:new_tap              in  404 404 404 403 403 200 404 200 200
+grading:new_sound            in  404 404 404 403 403 200 404 200 200
+grading:stiffness_rules      in  405 405 405 405 405 405 405 405 405
+grading:tap_aside            in  405 405 405 405 405 405 405 405 405
+grading:samples              in  404 404 404 200 200 200 404 200 200
+grading:sample               in  404 404 404 200 200 200 404 200 200
+grading:drift                in  404 404 404 200 200 200 404 200 200
+grading:close_sample         in  405 405 405 405 405 405 405 405 405
 grading:study_boards         in  404 404 404 200 200 200 404 200 200
 grading:board                in  404 404 404 200 200 200 404 200 200
 grading:board(on_offer)      in  404 404 404 200 200 200 200 200 200
@@ -190,6 +207,7 @@ sawing:change_log            in  404 404 404 403 422 403 404 422 422
 sawing:labels                in  404 404 404 403 422 403 404 422 422
 sawing:dock_flitch           in  404 404 404 403 302 403 404 302 302
 sawing:dock_trace            in  404 404 404 403 422 403 404 422 422
+sawing:dock_compare          in  404 404 404 403 302 403 404 302 302
 sawing:dock_scenarios        in  404 404 404 403 422 403 404 422 422
 sawing:scan_labels           in  404 404 404 403 302 403 404 302 302
 sawing:label_sheet           in  404 404 404 403 422 403 404 422 422
@@ -203,6 +221,7 @@ sawing:stack_boards          in  404 404 404 403 422 403 404 422 422
 sawing:stack_readings        in  404 404 404 403 422 403 404 422 422
 sawing:stack_samples         in  404 404 404 403 422 403 404 422 422
 sawing:release_stack         in  404 404 404 403 422 403 404 422 422
+sawing:take_out              in  404 404 404 403 422 403 404 422 422
 sawing:drying_defects        in  404 404 404 403 422 403 404 422 422
 sawing:dry_sizes             in  404 404 404 403 422 403 404 422 422
 sawing:reading_aside         in  404 404 404 403 302 403 404 302 302
@@ -215,9 +234,19 @@ grading:bench_close          in  404 404 404 403 403 404 404 404 404
 grading:bench_suggest        in  404 404 404 403 403 409 404 409 409
 grading:bench_keep           in  404 404 404 403 403 409 404 409 409
 grading:feature_map          in  404 404 404 403 403 422 404 422 422
+grading:new_tap              in  404 404 404 403 403 422 404 422 422
+grading:new_sound            in  404 404 404 403 403 422 404 422 422
+grading:stiffness_rules      in  404 404 404 403 403 403 404 302 302
+grading:tap_aside            in  404 404 404 403 403 302 404 302 302
+grading:samples              in  404 404 404 403 403 422 404 422 422
+grading:close_sample         in  404 404 404 403 403 403 404 302 302
 grading:regrades             in  404 404 404 403 403 422 404 422 422
 grading:keep_regrade         in  404 404 404 403 403 403 404 302 302
 grading:new_rule_set         in  403 422 403 403 403 403 403 422 422
+grading:write_rule_set       in  403 422 403 403 403 403 403 422 422
+grading:type_rule_set        in  403 422 403 403 403 403 403 422 422
+grading:change_rule_set      in  403 422 403 403 403 403 403 422 422
+grading:take_rule_set        in  403 302 403 403 403 403 403 302 302
 """
 
 

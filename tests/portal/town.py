@@ -6,10 +6,19 @@ from typing import Any
 
 from django.conf import settings
 from django.db import transaction
+from django.db.models import F
 from django.test import Client
 from django.urls import reverse
 
-from grading.models import GradingSample, Regrade, RuleSet, SampleBoard
+from grading.models import (
+    BoardGrade,
+    GradingSample,
+    GradingSession,
+    Regrade,
+    RuleSet,
+    SampleBoard,
+    StiffnessReading,
+)
 from portal.models import Job, Membership, Role, User
 from portal.uploads.actions import check_upload
 from reports.calc.recovery import compute_with_held_rows
@@ -80,6 +89,13 @@ def build_town(place: Place) -> None:
         title="Spring",
         seed=1,
         by=place.people["manager"],
+    )
+    StiffnessReading.objects.create(
+        board=place.study.boards.get(code="B2"), client_id=uuid.uuid4(), resonance_hz=800
+    )
+    session = GradingSession.objects.create(study=place.study, grader=place.people["neighbour"])
+    BoardGrade.objects.filter(board__code="B1").update(
+        session=session, suggested=F("grade"), graded_at=session.created_at
     )
     Regrade.objects.create(study=place.study, rule_set=sample.rule_set, by=place.people["manager"])
     SampleBoard.objects.create(sample=sample, study=place.study, board=place.study.boards.get(code="B1"))
@@ -167,11 +183,21 @@ def arguments(place: Place) -> dict[str, tuple[Any, ...]]:
         "sawing:label_file": (*STUDY, "00000000-0000-4000-8000-000000000000"),  # of no job: 404 for everybody
         "sawing:label_sheet": (*STUDY, LabelSheet.objects.get(serial__log__study=place.study, end="butt").pk),
         **drying_arguments(place),
+        "grading:rule_set": ("look",),
+        "grading:change_rule_set": ("look",),
+        "grading:rule_set_version": ("look", 1),
+        "grading:rule_set_file": ("look", 1, "toml"),
         "grading:grading": STUDY,
         **{f"grading:bench{n}": STUDY for n in ("", "_start", "_close", "_board", "_suggest", "_keep")},
         "grading:bench_sample": (*STUDY, GradingSample.objects.get().pk),
         "grading:feature_map": (*STUDY, "B2"),
         "grading:out_turn": STUDY,
+        "grading:samples": STUDY,
+        "grading:sample": (*STUDY, GradingSample.objects.get().pk),
+        "grading:close_sample": (*STUDY, GradingSample.objects.get().pk),
+        "grading:drift": (*STUDY, GradingSession.objects.get().pk, RuleSet.objects.get(code="look").pk),
+        **{f"grading:{n}": STUDY for n in ("stiffness", "new_tap", "new_sound", "stiffness_rules")},
+        "grading:tap_aside": (*STUDY, StiffnessReading.objects.get().pk),
         "grading:regrades": STUDY,
         "grading:regrade": (*STUDY, Regrade.objects.get().pk),
         "grading:keep_regrade": (*STUDY, Regrade.objects.get().pk),
@@ -190,7 +216,15 @@ def arguments(place: Place) -> dict[str, tuple[Any, ...]]:
 def drying_arguments(place: Place) -> dict[str, tuple[Any, ...]]:
     """Addresses of drying: one yard, one stack with one board, one reading and one defect."""
     in_study = ("drying", "new_yard", "new_stack", "drying_defects", "dry_sizes", "calibration")
-    of_stack = ("stack", "change_stack", "stack_boards", "stack_readings", "stack_samples", "release_stack")
+    of_stack = (
+        "stack",
+        "change_stack",
+        "stack_boards",
+        "stack_readings",
+        "stack_samples",
+        "release_stack",
+        "take_out",
+    )
     stack = place.study.stacks.get()
     return {
         **{f"sawing:{name}": STUDY for name in in_study},

@@ -34,9 +34,11 @@ ROWS = {
     "measurements": 1728,
     "logs": 48,
     "boards": 497,
-    "moisture": 311,
+    "moisture": 361,
     "prices": 27,
+    "features": 13992,
     "grades": 994,
+    "stiffness": 497,
 }
 
 
@@ -213,7 +215,11 @@ def test_recoveries_are_plausible(demo: Loaded) -> None:
 def test_its_stacks_are_found_to_dry_as_they_were_made(demo: Loaded) -> None:
     """The generator dries each board in steps of a day, with its own scatter, by arithmetic of its own."""
     found = {s.code: s for s in demo.study.stacks.all()}
-    assert {code: s.placings.count() for code, s in found.items()} == {"thin-1": 120, "thick-1": 52}
+    assert {code: s.placings.count() for code, s in found.items()} == {
+        "thin-1": 120,
+        "thick-1": 52,
+        "thin-2": 40,
+    }
     assert found["thin-1"].placings.filter(taken_on__isnull=True).count() == 0
     assert DryingDefect.objects.filter(board__placings__stack=found["thin-1"]).count() == 100
     for pile in PILES:
@@ -223,6 +229,37 @@ def test_its_stacks_are_found_to_dry_as_they_were_made(demo: Loaded) -> None:
         assert drying.drawn == "boards"
         assert drying.curve.rate_per_d == pytest.approx(pile.rate_per_d, rel=0.15)
         assert drying.curve.start_pct == pytest.approx(pile.start_pct, rel=0.08)
+
+
+def test_two_stacks_are_finished_at_their_target_and_one_still_dries(demo: Loaded) -> None:
+    found = {s.code: s for s in demo.study.stacks.all()}
+    assert {code: s.state for code, s in found.items()} == {
+        "thin-1": "released",
+        "thick-1": "released",
+        "thin-2": "drying",
+    }
+    for code in ("thin-1", "thick-1"):
+        drying, _ = drying_of(found[code], date.today())
+        assert drying is not None
+        assert drying.spread is not None
+        assert drying.spread.mean_pct < 17.5
+    drying, readings = drying_of(found["thin-2"], date.today())
+    assert drying is not None
+    assert drying.curve is not None
+    assert 0 <= (date.today() - max(readings["read_on"])).days <= 14
+    assert not [note for note in drying.notes if "No reading since" in note]
+    assert drying.now is not None
+    assert 14.5 < drying.now.value_pct < 22
+    assert drying.curve.start_pct == pytest.approx(26, rel=0.1)
+
+
+def test_its_study_says_who_does_what_and_its_stems_are_on_record(demo: Loaded) -> None:
+    stages = {"felled", "logged", "labelled", "sawn", "stacked", "dried", "graded"}
+    assert set(demo.study.duties.values_list("stage", flat=True)) == stages
+    for felling in demo.study.fellings.prefetch_related("logs"):
+        assert felling.felled_by
+        top = max(log.bottom_m + log.length_m for log in felling.logs.all())
+        assert felling.stem_length_m + felling.stump_m > top
 
 
 def test_everything_has_its_page(demo: Loaded) -> None:

@@ -16,6 +16,7 @@ from sawing.models import (
     Log,
     LogSerial,
     MoistureReading,
+    PlanComparison,
     ScenarioTable,
     Stack,
     StackPlacing,
@@ -64,6 +65,7 @@ def one_of_each(place: Place) -> None:
         by=by,
     )
     ScenarioTable.objects.create(study=study, name="Kerfs", parameters={}, by=by)
+    PlanComparison.objects.create(study=study, by=by)
     tally = {"device": uuid.uuid4(), "sequence": 1, "by": by, "client_id": uuid.uuid4()}
     sizes = {"thickness_mm": 28, "width_mm": 200, "length_m": 3}
     TallyEntry.objects.create(study=study, log=log, board=board, board_code="B1", **sizes, **tally)

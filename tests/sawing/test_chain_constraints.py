@@ -128,7 +128,7 @@ ATTEMPTS = [
 # The life of a board as the mill, the yard and the store tell it; written out by hand, not taken from the code.
 ALLOWED_STEPS = {
     "sawn": {"in_stack", "dry", "graded"},
-    "in_stack": {"dry", "graded"},
+    "in_stack": {"sawn", "dry", "graded"},
     "dry": {"graded"},
     "graded": {"available"},
     "available": {"graded", "reserved"},

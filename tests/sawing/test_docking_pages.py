@@ -6,6 +6,7 @@ from typing import Any
 import pytest
 from django.test import Client
 from django.urls import reverse
+from django.utils import timezone
 
 from portal.jobs.running import run
 from sawing.actions import create_study
@@ -13,7 +14,7 @@ from sawing.calc.dock_compare import Pieces, difference, summed
 from sawing.docking.actions import save_tracing
 from sawing.docking.forms import RulesForm
 from sawing.docking.ways import first_rules, grid_step, rules_from, scenario_from, usual_ways
-from sawing.models import Flitch, LabelSheet, LogSerial, ScenarioTable
+from sawing.models import Flitch, LabelSheet, LogSerial, PlanComparison, ScenarioTable
 from tests.conftest import Place
 
 STUDY = ("small", "first")
@@ -378,3 +379,73 @@ def test_the_forms_rules_are_those_of_the_file(material: Place) -> None:
     assert form.rules == rules_from(form.given())
     assert form.rules is not None
     assert (form.rules.wane_edge_share, form.rules.wane_width_share) == (0.25, 0.03)
+
+
+# Planned and cut, kept ---------------------------------------------------------------------------------------
+
+
+def test_a_comparison_is_kept_and_computed_anew_only_after_a_change(
+    mill: Client, material: Place, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from sawing.docking import compare_page
+
+    computed = []
+    real = compare_page.compared_study
+    monkeypatch.setattr(
+        compare_page, "compared_study", lambda study, rules: computed.append(study.pk) or real(study, rules)
+    )
+    first = mill.get(url("dock_compare")).context["total"]
+    assert mill.get(url("dock_compare")).context["total"] == first
+    assert len(computed) == 1
+    material.study.boards.filter(code="B1").update(width_mm=210)
+    changed = mill.get(url("dock_compare")).context["total"]
+    assert len(computed) == 2
+    assert changed.cut_m3 - first.cut_m3 == pytest.approx(28 * 10 * 3000 / 1e9)
+    kept = PlanComparison.objects.get()
+    assert f"Computed on {timezone.localtime(kept.computed_at):%-d %b %Y}" in page(mill, url("dock_compare"))
+    assert mill.get(url("dock_compare"), {"as": "csv"}).status_code == 200
+    assert len(computed) == 2
+
+
+def test_many_flitches_are_compared_by_a_job_and_say_what_changed_since(
+    mill: Client, material: Place, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from sawing.docking import compare_page
+
+    monkeypatch.setattr(compare_page, "AT_ONCE", 3)
+    assert "7 flitches have boards" in page(mill, url("dock_compare"))
+    assert not PlanComparison.objects.exists()
+    assert mill.post(url("dock_compare")).status_code == 302
+    kept = PlanComparison.objects.get()
+    assert kept.job is not None
+    mill.post(url("dock_compare"))
+    assert material.trial.jobs.count() == 1  # one job at a time
+    assert "Compute plans" not in page(mill, url("dock_compare"))
+    run(kept.job.pk)
+    text = page(mill, url("dock_compare"))
+    assert "Compute anew" in text
+    assert "have changed since" not in text
+    log = material.study.logs.get(code="L1")
+    log.sweep_mm = 30
+    log.save()
+    text = page(mill, url("dock_compare"))
+    assert "have changed since this was computed" in text
+    assert "Compute anew" in text
+    kept.refresh_from_db()
+    assert kept.result is not None
+    mill.force_login(material.people["grader"])
+    text = page(mill, url("dock_compare"))
+    assert "have changed since" in text
+    assert "Compute anew" not in text
+
+
+def test_a_plan_that_makes_no_rules_ends_the_job_with_its_reason(mill: Client, material: Place) -> None:
+    material.study.min_length_mm, material.study.max_length_mm = 5050, 5080
+    material.study.save()
+    mill.post(url("dock_compare"))
+    job = PlanComparison.objects.get().job
+    assert job is not None
+    run(job.pk)
+    job.refresh_from_db()
+    assert "min_length_mm" in job.problem
+    assert "min_length_mm" in page(mill, url("dock_compare"))

@@ -316,4 +316,17 @@ def test_the_page_of_a_stack_takes_no_more_queries_with_more_readings(material: 
     few = queries()
     for days, values in SEASON.items():
         read(material, stack, days + 1, *values)
-    assert (few, queries()) == (12, 12)
+    assert (few, queries()) == (13, 13)
+
+
+def test_boards_are_taken_out_on_a_page_that_asks_why(material: Place, mill: Client) -> None:
+    a_stack(material)
+    assert "Take boards out" in text(mill.get(url("stack", "S1")))
+    sent = {"taken_on": after(2), "codes": "B3\nb5\n"}
+    assert "required" in text(mill.post(url("take_out", "S1"), sent), 422)
+    refused = text(mill.post(url("take_out", "S1"), {**sent, "codes": "B99", "why": "bent"}), 422)
+    assert "B99 is not in this stack" in refused
+    done = text(mill.post(url("take_out", "S1"), {**sent, "why": "laid into the wrong stack"}, follow=True))
+    assert "Taken out before they were dry" in done
+    assert done.count("laid into the wrong stack") == 2
+    assert set(Board.objects.filter(code__in=["B3", "B5"]).values_list("state", flat=True)) == {"sawn"}

@@ -361,3 +361,40 @@ def test_rows_that_cannot_be_are_held_with_their_reason(
     problem = upload.held_rows.get().problems[0]
     assert problem["column"] == column
     assert words in problem["expected"]
+
+
+# Out again before they are dry -------------------------------------------------------------------------------
+
+
+def test_a_board_taken_out_is_sawn_again_with_the_reason_on_record(material: Place) -> None:
+    from sawing.drying.actions import take_out_boards
+    from sawing.planning.queries import boards_by_stage
+
+    stack, by = a_stack(material), material.people["mill"]
+    day = BUILT + dt.timedelta(days=3)
+    assert take_out_boards(stack=stack, codes=["b3"], taken_on=day, why=" wrong stack ", by=by) == 1
+    assert states(*FREE) == ["sawn", "in_stack", "in_stack"]
+    placing = StackPlacing.objects.get(board__code="B3")
+    assert (placing.taken_on, placing.taken_why) == (day, "wrong stack")
+    stage = boards_by_stage(material.study).get(code="B3")
+    assert (stage.stacked, stage.dried) == (False, False)
+    stack.refresh_from_db()
+    assert stack.state == "drying"
+    again = a_stack(material, "S2", boards=["B3"])
+    assert states("B3") == ["in_stack"]
+    assert again.placings.count() == 1
+
+
+def test_taking_out_refuses_the_unknown_the_early_and_the_unexplained(material: Place) -> None:
+    from sawing.drying.actions import take_out_boards
+
+    stack, by = a_stack(material, boards=["B3", "B5"]), material.people["mill"]
+    for codes, day, why, words in (
+        (["B3", "B7"], BUILT, "x", "B7 is not in this stack"),
+        (["B3"], BUILT - dt.timedelta(days=1), "x", "after that day"),
+        (["B3"], BUILT, " ", "say why"),
+        ([], BUILT, "x", "at least one board"),
+    ):
+        with pytest.raises(RowsRefusedError, match=words):
+            take_out_boards(stack=stack, codes=codes, taken_on=day, why=why, by=by)
+    assert states("B3", "B5") == ["in_stack"] * 2

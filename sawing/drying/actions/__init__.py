@@ -6,7 +6,14 @@ from sawing.drying.actions.readings import (
     keep_samples,
     set_aside_reading,
 )
-from sawing.drying.actions.stacks import build_stack, change_stack, keep_yard, place_boards, release_boards
+from sawing.drying.actions.stacks import (
+    build_stack,
+    change_stack,
+    keep_yard,
+    place_boards,
+    release_boards,
+    take_out_boards,
+)
 
 __all__ = [
     "build_stack",
@@ -20,4 +27,5 @@ __all__ = [
     "release_boards",
     "set_aside_defect",
     "set_aside_reading",
+    "take_out_boards",
 ]

@@ -75,7 +75,9 @@ def place_boards(
         if refused:
             raise RowsRefusedError(refused)
         moved = [p.pk for p in there.values()]
-        StackPlacing.objects.filter(pk__in=moved).update(taken_on=placed_on)
+        StackPlacing.objects.filter(pk__in=moved).update(
+            taken_on=placed_on, taken_why=f"moved to stack {stack.code}"
+        )
         StackPlacing.objects.bulk_create(
             StackPlacing(
                 stack=stack, board=boards[p.board], layer=p.layer, position=p.position, placed_on=placed_on
@@ -128,6 +130,47 @@ def _refused(
     return found
 
 
+def take_out_boards(*, stack: Stack, codes: Sequence[str], taken_on: dt.date, why: str, by: User) -> int:
+    """Take boards out of a stack that are not dry yet: they are "sawn" again and may be stacked anew. Returns how many.
+
+    Their time in the stack stays on record, with the reason. Boards graded meanwhile stay graded; the stack itself
+    stays as it is, even when it is empty.
+
+    :raises RowsRefusedError: no code, a code that is not in the stack, a day before its board was placed, no reason.
+    """
+    access.require(by, stack.study.trial_id, WRITERS)
+    if not why.strip():
+        raise RowsRefusedError({0: "say why the boards are taken out"})
+    with transaction.atomic():
+        stack = Stack.objects.select_for_update().select_related("study").get(pk=stack.pk)
+        inside = {p.board_id: p for p in queries.placings_of(stack).select_for_update(of=("self",))}
+        leaving = _named_inside(stack, codes, inside)
+        if not leaving:
+            raise RowsRefusedError({0: "name at least one board"})
+        late = [p for p in leaving if p.placed_on > taken_on]
+        if late:
+            raise RowsRefusedError(
+                {0: f"{late[0].board.code} was placed on {late[0].placed_on}, after that day"}
+            )
+        placings = StackPlacing.objects.filter(pk__in=[p.pk for p in leaving])
+        placings.update(taken_on=taken_on, taken_why=why.strip())
+        Board.objects.filter(pk__in=[p.board_id for p in leaving], state="in_stack").update(state="sawn")
+        return len(leaving)
+
+
+def _named_inside(stack: Stack, codes: Sequence[str], inside: dict[int, StackPlacing]) -> list[StackPlacing]:
+    """The placings of named boards; RowsRefusedError with every code that is not in the stack."""
+    named = queries.boards_by_what_was_read(stack.study, codes)
+    lost = {
+        at: f"{code} is not in this stack"
+        for at, code in enumerate(codes)
+        if code not in named or named[code].pk not in inside
+    }
+    if lost:
+        raise RowsRefusedError(lost)
+    return [inside[pk] for pk in {board.pk for board in named.values()}]
+
+
 def release_boards(
     *, stack: Stack, released_on: dt.date, by: User, codes: Sequence[str] | None = None
 ) -> int:
@@ -144,16 +187,7 @@ def release_boards(
         inside = list(queries.placings_of(stack).select_for_update(of=("self",)))
         leaving = inside
         if codes is not None:
-            named = queries.boards_by_what_was_read(stack.study, codes)
-            here = {p.board_id for p in inside}
-            lost = {
-                at: f"{code} is not in this stack"
-                for at, code in enumerate(codes)
-                if code not in named or named[code].pk not in here
-            }
-            if lost:
-                raise RowsRefusedError(lost)
-            leaving = [p for p in inside if p.board_id in {b.pk for b in named.values()}]
+            leaving = _named_inside(stack, codes, {p.board_id: p for p in inside})
         if not leaving:
             raise RowsRefusedError({0: "there is no board to release"})
         late = [p for p in leaving if p.placed_on > released_on]

@@ -5,7 +5,8 @@ const part = (name) => root.querySelector(`[data-${name}]`);
 const token = () => document.querySelector("[name=csrfmiddlewaretoken]").value;
 const sample = root.dataset.sample;
 const input = root.querySelector("#bench-line");
-const fresh = () => ({ code: null, lines: [], grades: {}, reasons: {}, sizes: {}, said: null, asking: 0 });
+const fresh = () => ({ code: null, lines: [], grades: {}, reasons: {}, sizes: {}, said: null, seen: null, asking: 0 });
+let scans = 0;
 let at = fresh();
 
 part("form").addEventListener("submit", (event) => {
@@ -49,10 +50,13 @@ async function ask(url, body) {
 
 async function scan(text) {
   say("…");
+  const mine = ++scans;
   const found = await ask(`${root.dataset.boardUrl}?code=${encodeURIComponent(text)}&sample=${sample}`);
+  if (mine !== scans) return undefined;
   if (found.wrong) return say(found.wrong, "wrong", true);
   at = fresh();
   at.code = found.board;
+  at.seen = found.seen;
   part("code").textContent = found.board;
   facts(part("facts"), found.facts);
   facts(part("origin"), found.origin);
@@ -153,7 +157,9 @@ function override(number, rest) {
 function resize(number, length, width) {
   const set = setNumber(number);
   if (!set) return say(`There are ${at.said.sets.length} rule sets.`, "wrong");
-  at.sizes[set.id] = [Number(length.replace(",", ".")), Number(width.replace(",", "."))];
+  const size = [Number(length.replace(",", ".")), Number(width.replace(",", "."))];
+  if (!size.every(Number.isFinite)) return say("Length in m and width in mm are numbers: s1 2.4 150.", "wrong");
+  at.sizes[set.id] = size;
   show(at.said);
   input.value = "";
   return say(`${set.title}: piece ${length} m × ${width} mm`);
@@ -191,7 +197,7 @@ async function keep() {
     grades.push({ rule_set: set.id, grade, reason: at.reasons[set.id] || "", length_m: size[0], width_mm: size[1] });
   }
   const code = at.code;
-  const found = await ask(root.dataset.keepUrl, { board: code, lines: at.lines, grades });
+  const found = await ask(root.dataset.keepUrl, { board: code, lines: at.lines, grades, seen: at.seen });
   if (found.wrong) return say(found.wrong, "wrong");
   progress(found);
   leave();

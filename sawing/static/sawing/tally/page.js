@@ -3,6 +3,7 @@ import { by, button, el, entries, fill } from "../../trials/field/dom.js";
 import { Form } from "./form.js";
 import { Known, settled } from "./known.js";
 import { LogSide } from "./log_side.js";
+import { download } from "./saved.js";
 import { newIdentity, openTally, TallyQueue, TallyServer } from "./queue.js";
 import { Typing } from "./typing.js";
 
@@ -24,6 +25,8 @@ class Page {
     this.side = new LogSide({ onWithdraw: (board) => this.withdraw(board), onChange: (board) => this.form.changeBoard(board), onNote: (words) => this.note(words) });
     by("send").addEventListener("click", () => this.guarded(() => queue.now()));
     by("fetch").addEventListener("click", () => this.guarded(() => this.fetch()));
+    by("save").addEventListener("click", () => this.guarded(() => this.save()));
+    by("restore").addEventListener("change", (event) => this.guarded(() => this.restore(event.target)));
     queue.onChange = () => { clearTimeout(this.drawing); this.drawing = setTimeout(() => this.drawNetwork().catch(showProblem), 50); };
     queue.onAnswers = (answers) => this.answered(answers);
   }
@@ -75,6 +78,25 @@ class Page {
       else this.queue.poke();
     }
     await this.drawNetwork();
+  }
+
+  /** What waits goes into a file as well; it stays here until the portal has it. */
+  async save() {
+    const content = await this.queue.exportUnsent();
+    download(content, content.written_at, el);
+  }
+
+  async restore(input) {
+    const file = input.files[0];
+    input.value = "";
+    if (!file) return;
+    let content;
+    try { content = JSON.parse(await file.text()); } catch { throw new Error("This file cannot be read as one of unsent boards."); }
+    const back = await this.queue.restore(content);
+    const pack = await this.store.one("packs", study);
+    if (pack) await this.take(pack);
+    by("restored").textContent = back ? `${entries(back)} brought back; they go up in order.` : "Everything in this file is on the tablet already.";
+    this.queue.now();
   }
 
   // What is said

@@ -3,6 +3,7 @@
 // to its own study.
 import { ELSEWHERE, Queue, Refused, Server, Unreachable } from "../../trials/field/queue.js";
 import { openStore } from "../../trials/field/store.js";
+import { bringBack, unsentFile } from "./saved.js";
 
 export { newIdentity } from "../../trials/field/queue.js";
 
@@ -50,6 +51,16 @@ export class TallyQueue extends Queue {
     const [kept] = await this.store.append([entry], mark, draft);
     this.onChange();
     return kept;
+  }
+
+  /** Everything not yet taken, as an object for a file. */
+  exportUnsent() { return unsentFile(this.store, this.clock); }
+
+  /** Bring a saved file back; the number of entries brought back. Throws with words for a person. */
+  async restore(file) {
+    const back = await bringBack(this.store, file, KINDS);
+    this.onChange();
+    return back;
   }
 
   /** Send entries of one study; those of another wait for the next turn. */
