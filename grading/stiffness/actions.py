@@ -20,16 +20,26 @@ from sawing.models import Board, Study
 WRITERS = frozenset({Role.GRADER, Role.MANAGER})
 
 
+class OtherTap(Exception):
+    """A tap cannot be stored under the identity it was sent with; the message says why."""
+
+
 def keep_tap(*, board: Board, client_id: uuid.UUID, by: User, **values: Any) -> StiffnessReading:
     """Store one tap on a board. The same `client_id` again changes nothing and gives back what is stored.
 
     :param values: fields of `StiffnessReading`.
+    :raises OtherTap: the `client_id` stands for a tap on another board or with another reading.
     """
     access.require(by, board.study.trial_id, WRITERS)
     with transaction.atomic():
         found, _ = StiffnessReading.objects.get_or_create(
             client_id=client_id, defaults={"board": board, "by": by, **values}
         )
+        same = found.board_id == board.pk and all(
+            getattr(found, name) == values.get(name) for name in ("resonance_hz", "mass_kg", "mc_pct")
+        )
+        if not same:
+            raise OtherTap("This page has stored another tap already: open it anew and type this one again.")
         return found
 
 

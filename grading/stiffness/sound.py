@@ -1,16 +1,14 @@
 """What a recording of a tap says of a board, kept for the page that asks which peak it was."""
 
-import math
 from dataclasses import dataclass
 from typing import Any
 
 from django.core import signing
 
 from grading.calc.stiffness import MODES_WITHIN, PLAUSIBLE_M_S
-from grading.calc.tap_sound import TapPeak, further_peaks, read_wav, tap_peak
+from grading.calc.tap_sound import TapPeak, read_wav, tap_peak
 
 SALT = "grading.stiffness.sound"
-KEPT_POINTS = 300
 
 
 @dataclass(frozen=True)
@@ -32,8 +30,7 @@ class Heard:
 
     def recording(self) -> dict[str, Any]:
         """What is stored of it: a few hundred points of the spectrum, never the sound."""
-        step = max(1, math.ceil(len(self.peak.spectrum) / KEPT_POINTS))
-        pairs = zip(self.peak.spectrum_hz[::step], self.peak.spectrum[::step], strict=True)
+        pairs = zip(self.peak.spectrum_hz, self.peak.spectrum, strict=True)
         return {
             "file_name": self.file_name,
             "rate_hz": self.rate_hz,
@@ -52,7 +49,7 @@ def hear(data: bytes, length_m: float, file_name: str) -> Heard:
     samples, rate = read_wav(data)
     low, high = (v / (2 * length_m) for v in PLAUSIBLE_M_S)
     peak = tap_peak(samples, rate, lowest_hz=max(20.0, low / 2), highest_hz=min(rate / 2, 5 * high))
-    peaks = [peak.resonance_hz, *further_peaks(peak)]
+    peaks = [peak.resonance_hz, *peak.further_hz]
     peaks.sort(key=lambda p: not low <= p <= high)  # stable: highest first within and without
     return Heard(peak, tuple(peaks), (low, high), rate, len(samples) / rate, file_name[:120])
 

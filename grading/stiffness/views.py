@@ -98,8 +98,11 @@ def new_tap(request: HttpRequest, trial: str, study: str) -> HttpResponse:
         values = dict(form.cleaned_data)
         board, client_id = values.pop("board"), values.pop("client_id")
         board.study = found
-        actions.keep_tap(board=board, client_id=client_id, by=request.user, **values)
-        return redirect(f"{request.path}?after={board.pk}")
+        try:
+            actions.keep_tap(board=board, client_id=client_id, by=request.user, **values)
+            return redirect(f"{request.path}?after={board.pk}")
+        except actions.OtherTap as why:
+            form.add_error(None, str(why))
     after = request.GET.get("after", "")
     if after.isdigit():
         rows = queries.tap_table(found)
@@ -214,11 +217,18 @@ def _keep_sound(request: HttpRequest, study: Study) -> HttpResponse:
     values = dict(form.cleaned_data)
     board, client_id = values.pop("board"), values.pop("client_id")
     board.study = study
+    if not any(abs(p - values["resonance_hz"]) < 0.01 for p in recording["peaks"]):
+        messages.error(request, "That frequency is none of the peaks of the recording: choose one of them.")
+        return redirect(request.path)
     near = [p for p in recording["peaks"] if abs(p / values["resonance_hz"] / 2 - 1) <= 0.05]
     values["second_hz"] = values["second_hz"] or (near[0] if near else None)
-    actions.keep_tap(
-        board=board, client_id=client_id, by=request.user, read_by="sound", recording=recording, **values
-    )
+    try:
+        actions.keep_tap(
+            board=board, client_id=client_id, by=request.user, read_by="sound", recording=recording, **values
+        )
+    except actions.OtherTap as why:
+        messages.error(request, str(why))
+        return redirect(request.path)
     messages.success(request, f"{board.code}: {values['resonance_hz']:.1f} Hz kept.")
     return redirect(f"{reverse('grading:new_sound', args=[study.trial.code, study.code])}")
 

@@ -65,7 +65,7 @@ def test_only_managers_add_and_a_wrong_document_leaves_nothing(material: Place) 
 def test_the_page_shows_the_whole_set_with_its_origins(material: Place, manager: Client) -> None:
     add_document(content=SHIPPED["din4074_1_kantholz"], by=material.people["manager"])
     page = text(manager.get(f"{URL}din4074_1_kantholz/"))
-    # DIN 4074-1 (METHODS 7.3): knots 1/5, 2/5, 3/5 from memory; slope of grain 7, 12, 12 % found.
+    # DIN 4074-1: knots 1/5, 2/5, 3/5 from memory (check against the licensed copy); grain 7, 12, 12 % found.
     for words in (
         "S13",
         "at most 20 %",
