@@ -34,8 +34,8 @@ MOST_PEAKS: Final = 4
 @dataclass(frozen=True, eq=False)
 class TapPeak:
     """The peak of a tap: frequency, how far it stands out (its height over the median), the resolution of the recording
-    (one over its length), the spectrum to show (frequency in Hz, height relative to the peak; of each step the highest),
-    and where else it peaks (Hz, highest first)."""
+    (one over its length), the spectrum to show (frequency in Hz, height relative to the peak; of each step the
+    highest), and where else it peaks (Hz, highest first)."""
 
     resonance_hz: float
     prominence: float
@@ -131,8 +131,8 @@ def _shown(frequency: Floats, heights: Floats) -> tuple[Floats, Floats]:
 
 
 def _further(heights: Floats, inside: npt.NDArray[np.intp], at: int, step: float) -> tuple[float, ...]:
-    """Other peaks of the whole spectrum, highest first: local maxima of at least `LEAST_PEAK` of the highest, apart from
-    it and from each other by a twentieth of their frequency."""
+    """Other peaks of the whole spectrum, highest first: local maxima of at least `LEAST_PEAK` of the highest, apart
+    from it and from each other by a twentieth of their frequency."""
     tops = inside[(heights[inside] >= heights[inside - 1]) & (heights[inside] > heights[inside + 1])]
     tops = tops[heights[tops] >= LEAST_PEAK * heights[at]]
     found = [at]

@@ -1,0 +1,1 @@
+"""Follow-on tests: who gets which boards, and what came of them."""

@@ -1,0 +1,1 @@
+"""Pure computing of follow-on tests; knows nothing of Django."""
