@@ -337,7 +337,8 @@ def test_maps_and_grades_tell_one_story(boards: pd.DataFrame, grades: pd.DataFra
     decided = grades[grades["deciding_kind"].notna()]
     there = set(zip(maps["board"], maps["kind"], strict=True))
     assert set(zip(decided["board"], decided["deciding_kind"], strict=True)) <= there
-    for rule_set, found in decided.groupby("rule_set"):
+    below_best = decided[~decided["grade"].isin(["Clear", "Frame 1"])]
+    for rule_set, found in below_best.groupby("rule_set"):
         assert found["deciding_kind"].value_counts().idxmax() == "encased_knot", rule_set
 
 

@@ -7,9 +7,11 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_GET
 
+from grading.calc.grading_files import cautions_of
 from grading.calc.out_turn_tables import Group, cross, groups, losses, pareto
 from grading.calc.picture_out_turn import Bar, Share, out_turn
 from grading.calc.picture_pareto import pareto_picture
+from grading.gradable import rules_of
 from grading.links import boards_url
 from grading.models import RuleSet
 from grading.outturn import queries
@@ -33,6 +35,7 @@ def page(request: HttpRequest, trial: str, study: str) -> HttpResponse:
     if not rule_sets:
         return render(request, "grading/outturn/out_turn.html", context)
     rule_set = next((r for r in rule_sets if r.code == request.GET.get("rules")), rule_sets[0])
+    rules = rules_of(rule_set)
     by = request.GET.get("by") if request.GET.get("by") in queries.GROUPINGS else "clone"
     grades = list(rule_set.grades.all())
     order = [g.code for g in grades]
@@ -54,6 +57,7 @@ def page(request: HttpRequest, trial: str, study: str) -> HttpResponse:
     below = order[order.index(str(better)) + 1 :]
     context |= {
         "rule_set": rule_set,
+        "cautions": [*(cautions_of(rules) if rules else ["C5"]), "C11"],
         "by": by,
         "by_word": queries.GROUPINGS[str(by)],
         "better": better,
