@@ -99,6 +99,9 @@ def _ask_about_stem(study: Study, tree: Tree, fields: Mapping[str, Any]) -> None
     words = stem_record_doubts(
         _float(fields.get("stem_length_m")), _float(fields.get("stump_m")), float(facts["height_m"].iloc[0])
     )
+    planted = tree.planted_on or tree.site.planted_on
+    if planted and fields.get("felled_on") and fields["felled_on"] <= planted:
+        words.append(f"felled on {fields['felled_on']}, but planted on {planted}")
     if tree.status in ("dead", "missing"):
         words.append(f"the tree is on record as {tree.status}")
     height = study.trial.breast_height_m

@@ -398,3 +398,10 @@ def test_taking_out_refuses_the_unknown_the_early_and_the_unexplained(material: 
         with pytest.raises(RowsRefusedError, match=words):
             take_out_boards(stack=stack, codes=codes, taken_on=day, why=why, by=by)
     assert states("B3", "B5") == ["in_stack"] * 2
+
+
+def test_a_reading_from_before_the_stack_is_refused(material: Place) -> None:
+    stack = a_stack(material)
+    with pytest.raises(RowsRefusedError, match="before the stack was built"):
+        read(material, stack, -400, "27", boards=[FREE[0]])
+    assert not stack.moisture_readings.exists()

@@ -425,3 +425,13 @@ def test_boards_with_codes_read_are_drawn_at_their_place(material: Place, mill: 
     assert "B1 (28 × 200 mm, 3 m, 42 mm from the pith)" in text
     assert "2 boards without a code read on this end are not drawn" in text
     assert "places read from the boards’ codes" in text
+
+
+def test_a_tree_felled_before_it_was_planted_is_asked_about(material: Place) -> None:
+    tree = Tree.objects.select_related("site").get(code="S-2-1")
+    tree.planted_on = BUILT
+    tree.save()
+    asked = {"study": material.study, "tree": tree, "by": material.people["mill"], "felled_on": BUILT}
+    with pytest.raises(actions.AskedError, match="but planted on"):
+        actions.record_stem(**asked)
+    assert actions.record_stem(**asked, sure=True).felled_on == BUILT

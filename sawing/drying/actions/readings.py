@@ -112,6 +112,10 @@ def _keep(
                 continue
             if board is None or board.pk not in ever:
                 wrong[at] = _stranger(stack, row.board, board)
+            elif stack.built_on and read_on < stack.built_on:
+                wrong[at] = (
+                    f"read on {read_on}, before the stack was built on {stack.built_on}: look at the day"
+                )
             elif at in made:
                 key = (board.pk, made[at]["method"], row.sample)
                 if key in stored:
