@@ -4,6 +4,7 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.utils import timezone
 
 from sawing.calc.log_formulae import formulae
 from sawing.models import Study
@@ -30,6 +31,19 @@ GROUPS = (
     ("Drying", ("drying_plan",)),
     ("Safety", ("safety_note",)),
 )
+BOUNDS = {
+    "headsaw_kerf_mm": (0.0, 20.0, " mm"),
+    "edger_kerf_mm": (0.0, 20.0, " mm"),
+    "crosscut_kerf_mm": (0.0, 20.0, " mm"),
+    "oversize_width_pct": (0.0, 50.0, " %"),
+    "oversize_thickness_mm": (0.0, 20.0, " mm"),
+    "edger_clearance_mm": (0.0, 100.0, " mm"),
+    "crosscut_module_mm": (1.0, 5_000.0, " mm"),
+    "min_length_mm": (10.0, 20_000.0, " mm"),
+    "max_length_mm": (10.0, 20_000.0, " mm"),
+    "bark_factor": (0.51, 1.0, ""),
+}
+"""What a mill's settings can be; beyond it somebody has mistyped (common practice, no published source)."""
 LISTS = {"thicknesses": (5.0, 400.0), "widths": (10.0, 1000.0)}
 
 
@@ -152,6 +166,16 @@ class StudyForm(forms.ModelForm):
         shortest, longest = cleaned.get("min_length_mm"), cleaned.get("max_length_mm")
         if shortest is not None and longest is not None and longest < shortest:
             self.add_error("max_length_mm", f"At least the shortest board, {shortest:g} mm.")
+        for name, (least, most, unit) in BOUNDS.items():
+            value = cleaned.get(name)
+            if value is not None and not least <= value <= most:
+                self.add_error(name, f"Between {least:g} and {most:g}{unit}.")
+        felled, sawn = cleaned.get("felled_on"), cleaned.get("sawn_on")
+        for name, day in (("felled_on", felled), ("sawn_on", sawn)):
+            if day is not None and day > timezone.localdate():
+                self.add_error(name, "This day is still to come.")
+        if felled and sawn and sawn < felled:
+            self.add_error("sawn_on", f"The trees were felled on {felled}.")
         return cleaned
 
     def _sizes(self, name: str) -> list[float]:

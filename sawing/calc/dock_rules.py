@@ -16,6 +16,8 @@ KeepEnd = Literal["none", "each"]
 KEEP_ENDS: Final[tuple[KeepEnd, ...]] = ("none", "each")
 MOST_DOCKS: Final = 2
 MOST_PARALLEL: Final = 6
+LONGEST_MM: Final = 20_000.0
+"""No board is longer; also what keeps a mistyped length from listing millions of lengths."""
 FINEST_STEP_MM: Final = 0.5
 PRICE_DECIMALS: Final = 4
 
@@ -103,9 +105,14 @@ def _limits(r: Rules) -> list[tuple[str, Any, str, bool]]:
     return [
         ("widths_mm", r.widths_mm, "one or more widths above 0", bool(r.widths_mm) and min(r.widths_mm) > 0),
         ("thickness_mm", r.thickness_mm, "above 0", r.thickness_mm is None or r.thickness_mm > 0),
-        ("length_module_mm", r.length_module_mm, "above 0", r.length_module_mm > 0),
+        ("length_module_mm", r.length_module_mm, "from 1 mm up", 1 <= r.length_module_mm < math.inf),
         ("min_length_mm", r.min_length_mm, "above 0", r.min_length_mm > 0),
-        ("max_length_mm", r.max_length_mm, "at least min_length_mm", r.max_length_mm >= r.min_length_mm),
+        (
+            "max_length_mm",
+            r.max_length_mm,
+            f"at least min_length_mm, at most {LONGEST_MM:g}",
+            r.min_length_mm <= r.max_length_mm <= LONGEST_MM,
+        ),
         ("crosscut_kerf_mm", r.crosscut_kerf_mm, "at least 0", r.crosscut_kerf_mm >= 0),
         ("edger_kerf_mm", r.edger_kerf_mm, "at least 0", r.edger_kerf_mm >= 0),
         ("max_docks", r.max_docks, f"0 to {MOST_DOCKS}", 0 <= r.max_docks <= MOST_DOCKS),

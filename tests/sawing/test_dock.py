@@ -246,3 +246,9 @@ def test_without_a_place_for_compiled_code_only_time_is_lost(spoil: str, tmp_pat
     assert done.returncode == 0, done.stderr
     assert float(done.stdout) == pytest.approx((175 * 2000 + 150 * 1900) * 25 / 1e9, rel=1e-12)
     assert not list(tmp_path.rglob("*.nbc"))
+
+
+@pytest.mark.parametrize(("name", "value"), [("max_length_mm", 1e12), ("length_module_mm", 1e-3)])
+def test_lengths_nobody_saws_are_a_fault_and_not_a_long_list(name: str, value: float) -> None:
+    faults = Rules(widths_mm=(100.0,), **{name: value}).faults()  # type: ignore[arg-type]
+    assert name in [key for key, _, _ in faults]

@@ -435,3 +435,26 @@ def test_a_tree_felled_before_it_was_planted_is_asked_about(material: Place) -> 
     with pytest.raises(actions.AskedError, match="but planted on"):
         actions.record_stem(**asked)
     assert actions.record_stem(**asked, sure=True).felled_on == BUILT
+
+
+@pytest.mark.parametrize(
+    ("field", "value", "words"),
+    [
+        ("max_length_mm", "1e12", "Between 10 and 20000 mm."),
+        ("crosscut_module_mm", "0.001", "Between 1 and 5000 mm."),
+        ("headsaw_kerf_mm", "900", "Between 0 and 20 mm."),
+        ("headsaw_kerf_mm", "-1", "Between 0 and 20 mm."),
+        ("oversize_width_pct", "500", "Between 0 and 50 %."),
+        ("bark_factor", "3", "Between 0.51 and 1."),
+        ("felled_on", "2099-01-01", "This day is still to come."),
+    ],
+)
+def test_a_plan_no_mill_can_have_is_refused_at_its_field(
+    material: Place, client: Client, field: str, value: str, words: str
+) -> None:
+    client.force_login(material.people["manager"])
+    page = client.post(reverse("sawing:plan", args=STUDY), {"name": "First", field: value})
+    assert page.status_code == 422
+    text = html.unescape(page.content.decode())
+    assert words in text
+    assert "Constraint" not in text
