@@ -18,7 +18,7 @@ from portal.models import Membership, Role, Upload, User
 from portal.uploads.actions import check_upload, store_upload
 from portal.uploads.registry import Target, kind_named
 from reports.demo_drying import build_late_stack, build_stacks, take_down_stacks
-from reports.demo_grading import agree_on_a_sample, sit_at_the_bench
+from reports.demo_grading import agree_on_a_sample
 from reports.demo_labels import record_labels
 from reports.demo_planning import plan_duties, record_stems
 from sawing.actions import create_study, offer_boards
@@ -106,7 +106,6 @@ def load_demo(folder: Path = FIXTURES / "demo") -> tuple[Study, list[Brought], l
             describe_site(trial=trial, by=manager, **site)
         every_fifth = list(study.boards.order_by("code").values_list("code", flat=True))[::5]
         offer_boards(study=study, by=manager, codes=every_fifth)
-    sit_at_the_bench(study, people["grader"])
     agree_on_a_sample(study, people["grader"], manager)
     sign_ins = [
         SignIn(str(Role(role).label), u.username, passwords[u.username]) for role, u in people.items()

@@ -1,42 +1,18 @@
-"""A sitting at the bench and a blind sample of the demo, by the same doors as people use."""
+"""A blind sample of the demo, by the same doors as people use."""
 
 import numpy as np
 import pghistory
 
 from grading.agreement.actions import close_sample, make_sample
-from grading.bench.actions import GradeAsked, close_session, keep_blind_grade, keep_grading, start_session
-from grading.bench.suggesting import map_of, suggestions
-from grading.models import GradingSession, RuleSet
+from grading.bench.actions import keep_blind_grade, start_session
+from grading.models import RuleSet
 from portal.models import User
 from sawing.models import Study
 
 SEED = 1994
-AT_THE_BENCH = 24
-OVERRIDDEN = {3: "stain along one edge", 11: "rough sawn, would not plane clean", 17: "twist felt by hand"}
 SAMPLE, DRAWN = "Summer sample", 24
 OTHERWISE = 0.2
 """How often the two of the demo give the next grade instead of the one on record."""
-
-
-def sit_at_the_bench(study: Study, grader: User) -> None:
-    """Some boards graded again with suggestions, three of them one grade worse with a reason; once."""
-    if GradingSession.objects.filter(study=study, sample=None).exists():
-        return
-    rule_set = RuleSet.objects.get(code="trial_appearance", current=True)
-    order = list(rule_set.grades.values_list("code", flat=True))
-    with pghistory.context(user=grader.pk, command="demo"):
-        session = start_session(study=study, rule_sets=[rule_set], by=grader)
-        for at, board in enumerate(
-            study.boards.select_related("study").order_by("code")[2::5][:AT_THE_BENCH]
-        ):
-            (said,) = suggestions(board, [rule_set], map_of(board, []))
-            if said.grade is None:
-                continue
-            reason = OVERRIDDEN.get(at, "")
-            grade = order[min(order.index(said.grade) + 1, len(order) - 2)] if reason else said.grade
-            asked = GradeAsked(rule_set.pk, grade, reason)
-            keep_grading(session=session, board=board, rows=[], grades=[asked], by=grader)
-        close_session(session=session, by=grader)
 
 
 def agree_on_a_sample(study: Study, grader: User, manager: User) -> None:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import hypothesis
 import pytest
 from django.db import transaction
 from django.test import override_settings
@@ -47,6 +48,9 @@ def pytest_configure(config: pytest.Config) -> None:
     """Passwords of personas need no strength; hashing them well would take most of the run."""
     from django.conf import settings
 
+    # How long an example takes says more of the machine than of the code; timings live in benchmarks.
+    hypothesis.settings.register_profile("house", deadline=None)
+    hypothesis.settings.load_profile("house")
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 
 

@@ -7,6 +7,7 @@ from django.core.exceptions import PermissionDenied
 from django.db import transaction
 from django.utils import timezone
 
+from grading.bench import queries
 from grading.bench.doors import GRADERS
 from grading.bench.suggesting import Suggested, looks_of, map_of, sizes_of, suggestions
 from grading.calc.feature_kinds import BY_CODE
@@ -133,7 +134,7 @@ def keep_grading(
 ) -> list[BoardGrade]:
     """Store the features typed and the grades given, all of it or nothing. The same again changes nothing.
 
-    `seen`: the mark of the grades that the person saw on the board (`grades_mark`); None asks nobody.
+    `seen`: the mark of the grades that the person saw on the board (`queries.grades_mark`); None asks nobody.
 
     What the rules suggest is worked out here once more and kept beside each grade.
 
@@ -143,7 +144,7 @@ def keep_grading(
     _may_grade(session, board, by)
     with transaction.atomic():
         board = Board.objects.select_for_update(of=("self",)).select_related("study").get(pk=board.pk)
-        if seen is not None and seen != grades_mark(board, but=session):
+        if seen is not None and seen != queries.grades_mark(board, but=session):
             raise NotKept(f"{board.code} was graded by somebody else meanwhile: leave it and scan it again.")
         if rows:
             add_features(board=board, rows=rows, by=by, session=session)
@@ -156,13 +157,6 @@ def keep_grading(
         kept = [_keep(session, board, asked, s, by) for asked, s in zip(grades, found, strict=True)]
         Board.objects.filter(pk=board.pk, state__in=UNGRADED).update(state="graded")
         return kept
-
-
-def grades_mark(board: Board, but: GradingSession | None = None) -> str:
-    """A mark of the grades on a board that changes with them; those given in the sitting `but` do not count."""
-    given = board.grades.exclude(session=but, session__isnull=False) if but else board.grades.all()
-    rows = given.order_by("rule_set").values_list("rule_set", "grade", "graded_at", "session")
-    return ";".join(f"{r}:{g}:{at:%Y%m%d%H%M%S%f}" if at else f"{r}:{g}" for r, g, at, _ in rows)
 
 
 def keep_blind_grade(

@@ -186,7 +186,7 @@ def _earlier(grade: BoardGrade) -> dict[str, Any]:
 
 def _seen(scanned: Board) -> str:
     """What the page showed of the board's grades: sent back with the new ones, so that nobody's goes unasked."""
-    return actions.grades_mark(scanned)
+    return queries.grades_mark(scanned)
 
 
 def _progress(session: GradingSession) -> dict[str, Any]:

@@ -108,3 +108,10 @@ def next_of_sample(session: GradingSession) -> SampleBoard | None:
 def map_rows(board: Board) -> pd.DataFrame:
     """The features that count on a board, in the columns of a features file; `_row` is the key."""
     return feature_frame(Board.objects.filter(pk=board.pk))
+
+
+def grades_mark(board: Board, but: GradingSession | None = None) -> str:
+    """A mark of the grades on a board that changes with them; those given in the sitting `but` do not count."""
+    given = board.grades.exclude(session=but, session__isnull=False) if but else board.grades.all()
+    rows = given.order_by("rule_set").values_list("rule_set", "grade", "graded_at", "session")
+    return ";".join(f"{r}:{g}:{at:%Y%m%d%H%M%S%f}" if at else f"{r}:{g}" for r, g, at, _ in rows)

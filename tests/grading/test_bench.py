@@ -9,7 +9,7 @@ from django.test import Client
 
 from grading.bench import actions
 from grading.bench.actions import GradeAsked, NotKept
-from grading.bench.queries import next_of_sample
+from grading.bench.queries import grades_mark, next_of_sample
 from grading.bench.suggesting import map_of, nothing_else, read_lines, suggestions
 from grading.calc.best_piece import GradingOptions, grade_boards
 from grading.calc.rule_set_documents import read_rule_set
@@ -170,7 +170,7 @@ def test_a_feature_takes_back_that_none_was_found(material: Place) -> None:
 def test_a_grade_that_somebody_gave_meanwhile_is_not_replaced_unasked(material: Place) -> None:
     look = RuleSet.objects.get(code="look")
     mine, theirs = begun(material, look), begun(material, look, who="manager")
-    seen = actions.grades_mark(board("B7"))
+    seen = grades_mark(board("B7"))
     asked = {"board": board("B7"), "rows": [], "seen": seen}
     people = material.people
     actions.keep_grading(session=theirs, grades=[GradeAsked(look.pk, "Fine")], by=people["manager"], **asked)
@@ -180,7 +180,7 @@ def test_a_grade_that_somebody_gave_meanwhile_is_not_replaced_unasked(material: 
         session=theirs, grades=[GradeAsked(look.pk, "Fine")], by=people["manager"], **asked
     )
     assert again[0].grade.code == "Fine"
-    asked["seen"] = actions.grades_mark(board("B7"))
+    asked["seen"] = grades_mark(board("B7"))
     actions.keep_grading(session=mine, grades=[GradeAsked(look.pk, "Out")], by=people["grader"], **asked)
     assert BoardGrade.objects.get(board__code="B7").grade.code == "Out"
 
