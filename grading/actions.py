@@ -3,6 +3,7 @@
 import pandas as pd
 
 from grading import queries
+from grading.graders import UNGRADED
 from grading.models import BoardGrade
 from portal.models import Upload
 from portal.uploads.bulk import copy_columns, json_notes, python_values
@@ -29,9 +30,7 @@ def insert_grades(target: Target, rows: pd.DataFrame, upload: Upload | None) -> 
         },
         len(rows),
     )
-    target.study.boards.filter(pk__in=list(boards.values()), state__in=["sawn", "in_stack", "dry"]).update(
-        state="graded"
-    )
+    target.study.boards.filter(pk__in=list(boards.values()), state__in=UNGRADED).update(state="graded")
     return added
 
 

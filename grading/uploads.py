@@ -3,8 +3,8 @@
 from grading import actions, queries
 from grading.bench.uploads import register_kinds as register_features
 from grading.columns import GRADES
+from grading.graders import GRADERS
 from grading.stiffness.uploads import register_kinds as register_stiffness
-from portal.models import Role
 from portal.uploads.registry import UploadKind, register
 
 
@@ -14,7 +14,7 @@ def register_kinds() -> None:
         UploadKind(
             GRADES,
             "study",
-            frozenset({Role.GRADER, Role.MANAGER}),
+            GRADERS,
             queries.known_for_grades,
             queries.stored_grades,
             actions.insert_grades,

@@ -7,8 +7,8 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_GET, require_POST
 
 from grading import queries
+from grading.graders import GRADERS
 from grading.models import RuleSet
-from grading.stiffness.actions import WRITERS
 from grading.stiffness.queries import taps_on
 from portal.access import may
 from portal.tables import Column, Table
@@ -137,7 +137,7 @@ def board(request: HttpRequest, trial: str, study: str, code: str) -> HttpRespon
         "drying": drying_story(found) if inside else None,
         "taps": taps_on(found) if inside else [],
         "features": found.features.filter(set_aside=False).exclude(size_mm=0).count() if inside else 0,
-        "may_grade": may(request.user, found.study.trial_id, WRITERS),
+        "may_grade": may(request.user, found.study.trial_id, GRADERS),
         "events": queries.board_events(found) if inside else [],
     }
     return render(request, "grading/board.html", context)

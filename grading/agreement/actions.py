@@ -5,12 +5,11 @@ from django.utils import timezone
 
 from grading.agreement import queries
 from grading.calc.sample_drawing import draw_boards
+from grading.graders import GRADERS
 from grading.models import GradingSample, RuleSet, SampleBoard
 from portal import access
 from portal.models import Role, User
 from sawing.models import Study
-
-MAKERS = frozenset({Role.GRADER, Role.MANAGER})
 
 
 class SampleRefused(Exception):
@@ -24,7 +23,7 @@ def make_sample(
 
     :raises SampleRefused: too many boards, a title that is taken.
     """
-    access.require(by, study.trial_id, MAKERS)
+    access.require(by, study.trial_id, GRADERS)
     known = queries.recorded(study, rule_set)
     try:
         drawn = draw_boards(known, count, seed, list(rule_set.grades.values_list("code", flat=True)))

@@ -63,7 +63,7 @@ def recorded(study: Study, rule_set: RuleSet) -> dict[str, str | None]:
     return {code: grades.get(code) for code in boards}
 
 
-def against_suggestion(study: Study, session: GradingSession, rule_set: RuleSet) -> list[tuple[Any, int]]:
+def against_suggestion(session: GradingSession, rule_set: RuleSet) -> list[tuple[Any, int]]:
     """(when, sign) of the grades a sitting gave where the rules suggested one: +1 better, 0 the same, -1 worse."""
     rows = session.board_grades.filter(rule_set=rule_set, suggested__isnull=False, graded_at__isnull=False)
     found = []

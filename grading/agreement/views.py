@@ -16,6 +16,7 @@ from grading.agreement.queries import Rater
 from grading.calc.agreement import Agreement, agreement, mean_kappa
 from grading.calc.drift import drift
 from grading.calc.picture_agreement import agreement_picture
+from grading.graders import GRADERS
 from grading.models import GradingSession, RuleSet
 from grading.queries import current_rule_sets
 from portal import access
@@ -43,7 +44,7 @@ class SampleForm(forms.Form):
 def samples(request: HttpRequest, trial: str, study: str) -> HttpResponse:
     """The blind samples of a study, the form that draws another, and how sittings drift."""
     found = study_for(request.user, trial, study)
-    may_make = access.may(request.user, found.trial_id, actions.MAKERS)
+    may_make = access.may(request.user, found.trial_id, GRADERS)
     if request.method == "POST" and not may_make:
         raise PermissionDenied("Blind samples are drawn by the trial's graders and managers.")
     form = SampleForm(request.POST or None)
@@ -84,7 +85,7 @@ def sample(request: HttpRequest, trial: str, study: str, pk: int) -> HttpRespons
         "sample": one,
         "n": one.boards.count(),
         "sittings": queries.sittings_of(one),
-        "may_grade": access.may(request.user, found.trial_id, actions.MAKERS),
+        "may_grade": access.may(request.user, found.trial_id, GRADERS),
         "may_close": access.may(request.user, found.trial_id, [Role.MANAGER]),
     }
     if one.closed_at:
@@ -115,7 +116,7 @@ def drifting(request: HttpRequest, trial: str, study: str, pk: int, rules: int) 
     found = study_for(request.user, trial, study)
     session = get_object_or_404(GradingSession.objects.select_related("grader"), pk=pk, study=found)
     rule_set = get_object_or_404(RuleSet, pk=rules)
-    rows = queries.against_suggestion(found, session, rule_set)
+    rows = queries.against_suggestion(session, rule_set)
     if not rows:
         raise Http404("No grade of this sitting stands beside a suggestion of this rule set.")
     context = {

@@ -8,9 +8,9 @@ from django.db import transaction
 from django.utils import timezone
 
 from grading.bench import queries
-from grading.bench.doors import GRADERS
 from grading.bench.suggesting import Suggested, looks_of, map_of, sizes_of, suggestions
 from grading.calc.feature_kinds import BY_CODE
+from grading.graders import GRADERS, UNGRADED
 from grading.models import (
     BoardFeature,
     BoardGrade,
@@ -25,8 +25,6 @@ from grading.models import (
 from portal import access
 from portal.models import User
 from sawing.models import Board, Study
-
-UNGRADED = ("sawn", "in_stack", "dry")
 
 
 class NotKept(Exception):

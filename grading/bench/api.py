@@ -1,6 +1,8 @@
 """What the page at the bench asks for: a board, suggestions for what was typed, keeping it. JSON both ways."""
 
 import json
+from collections.abc import Callable
+from functools import wraps
 from typing import Any
 
 from django.http import HttpRequest, JsonResponse
@@ -11,16 +13,14 @@ from grading.bench.doors import bench_study
 from grading.bench.suggesting import (
     Suggested,
     TypedLine,
+    drawn,
     map_of,
     nothing_else,
-    outlined,
     read_lines,
     suggestions,
 )
-from grading.calc.picture_board import board_picture
 from grading.calc.typed_features import written
 from grading.models import BoardGrade, GradingSession, RuleSet
-from portal.calc.svg import NARROW, WIDE
 from sawing.models import Board, Study
 
 MOST_LINES = 200
@@ -34,67 +34,70 @@ class _Refused(Exception):
         super().__init__(words)
 
 
+def _told(view: Callable[..., JsonResponse]) -> Callable[..., JsonResponse]:
+    """A view whose refusals are answered in words."""
+
+    @wraps(view)
+    def answered(request: HttpRequest, trial: str, study: str) -> JsonResponse:
+        try:
+            return view(request, trial, study)
+        except _Refused as why:
+            return JsonResponse({"wrong": str(why)}, status=why.status)
+        except actions.NotKept as why:
+            return JsonResponse({"wrong": str(why)}, status=422)
+
+    return answered
+
+
 @require_GET
+@_told
 def board(request: HttpRequest, trial: str, study: str) -> JsonResponse:
     """The board that was scanned, and what the rules say of it as it stands."""
     found = bench_study(request, trial, study)
-    try:
-        session = _session(request, found)
-        text = request.GET.get("code", "").strip()
-        scanned = queries.board_read(found, text)
-        if scanned is None:
-            raise _Refused(404, f"No board {text!r} in this study. Scan again, or type its code.")
-        return JsonResponse(_about(scanned, session) | _said(scanned, [], session))
-    except _Refused as why:
-        return JsonResponse({"wrong": str(why)}, status=why.status)
+    session = _session(request, found)
+    scanned = _read(found, request.GET.get("code", "").strip())
+    return JsonResponse(_about(scanned, session) | _said(scanned, [], session))
 
 
 @require_POST
+@_told
 def suggest(request: HttpRequest, trial: str, study: str) -> JsonResponse:
     """What the rules say of a board with the lines typed so far. Nothing is stored."""
     found = bench_study(request, trial, study)
-    try:
-        session = _session(request, found)
-        asked = _asked(request)
-        scanned = _board(found, asked)
-        return JsonResponse(_said(scanned, _lines(asked), session))
-    except _Refused as why:
-        return JsonResponse({"wrong": str(why)}, status=why.status)
+    session = _session(request, found)
+    asked = _asked(request)
+    return JsonResponse(_said(_read(found, str(asked.get("board", ""))), _lines(asked), session))
 
 
 @require_POST
+@_told
 def keep(request: HttpRequest, trial: str, study: str) -> JsonResponse:
     """Store lines and grades of one board."""
     found = bench_study(request, trial, study)
-    try:
-        session = _session(request, found)
-        asked = _asked(request)
-        scanned = _board(found, asked)
-        if session.sample_id:
-            actions.keep_blind_grade(
-                session=session,
-                board=scanned,
-                grade=_blind_grade(asked),
-                by=request.user,
-                note=str(asked.get("note", ""))[:400],
-            )
-        else:
-            typed = read_lines(_lines(asked), scanned)
-            if wrong := next((t for t in typed if t.row is None), None):
-                raise _Refused(422, f"{wrong.text}: {wrong.wrong}")
-            actions.keep_grading(
-                session=session,
-                board=scanned,
-                rows=[t.row for t in typed if t.row is not None],
-                grades=_grades(asked),
-                by=request.user,
-                seen=str(asked.get("seen")) if asked.get("seen") is not None else None,
-            )
-        return JsonResponse(_progress(session))
-    except actions.NotKept as why:
-        return JsonResponse({"wrong": str(why)}, status=422)
-    except _Refused as why:
-        return JsonResponse({"wrong": str(why)}, status=why.status)
+    session = _session(request, found)
+    asked = _asked(request)
+    scanned = _read(found, str(asked.get("board", "")))
+    if session.sample_id:
+        actions.keep_blind_grade(
+            session=session,
+            board=scanned,
+            grade=_blind_grade(asked),
+            by=request.user,
+            note=str(asked.get("note", ""))[:400],
+        )
+    else:
+        typed = read_lines(_lines(asked), scanned)
+        if wrong := next((t for t in typed if t.row is None), None):
+            raise _Refused(422, f"{wrong.text}: {wrong.wrong}")
+        actions.keep_grading(
+            session=session,
+            board=scanned,
+            rows=[t.row for t in typed if t.row is not None],
+            grades=_grades(asked),
+            by=request.user,
+            seen=str(asked.get("seen")) if asked.get("seen") is not None else None,
+        )
+    return JsonResponse(_progress(session))
 
 
 def _session(request: HttpRequest, study: Study) -> GradingSession:
@@ -115,10 +118,10 @@ def _asked(request: HttpRequest) -> dict[str, Any]:
     return asked
 
 
-def _board(study: Study, asked: dict[str, Any]) -> Board:
-    found = queries.board_read(study, str(asked.get("board", "")))
+def _read(study: Study, text: str) -> Board:
+    found = queries.board_read(study, text)
     if found is None:
-        raise _Refused(404, f"No board {asked.get('board')!r} in this study.")
+        raise _Refused(404, f"No board {text!r} in this study. Scan again, or type its code.")
     return found
 
 
@@ -168,7 +171,7 @@ def _about(scanned: Board, session: GradingSession) -> dict[str, Any]:
         if blind
         else [("Tree", tree.code), ("Clone", tree.clone.code), ("Log", scanned.log.code)],
         "earlier": [_earlier(g) for g in earlier],
-        "seen": _seen(scanned),
+        "seen": None if blind else queries.grades_mark(scanned),
         "progress": _progress(session),
     }
 
@@ -184,11 +187,6 @@ def _earlier(grade: BoardGrade) -> dict[str, Any]:
     }
 
 
-def _seen(scanned: Board) -> str:
-    """What the page showed of the board's grades: sent back with the new ones, so that nobody's goes unasked."""
-    return queries.grades_mark(scanned)
-
-
 def _progress(session: GradingSession) -> dict[str, Any]:
     following = queries.next_of_sample(session)
     return queries.progress_of(session) | {"next": following.board.code if following else None}
@@ -202,30 +200,13 @@ def _said(scanned: Board, lines: list[str], session: GradingSession) -> dict[str
     rows = [t.row for t in typed if t.row is not None]
     features = map_of(scanned, rows)
     found = suggestions(scanned, rule_sets, features)
-    decided = {
-        s.answer.deciding_feature.row for s in found if s.answer and s.answer.deciding_feature is not None
-    }
-    pictures = {
-        layout: board_picture(
-            1000 * (scanned.dry_length_m or scanned.length_m),
-            scanned.dry_width_mm or scanned.width_mm,
-            scanned.dry_thickness_mm or scanned.thickness_mm,
-            features,
-            outlined(found),
-            name=f"board-{layout}",
-            title=f"Board {scanned.code}",
-            deciding=frozenset(decided),
-            width=width,
-        )
-        for layout, width in (("wide", WIDE), ("narrow", NARROW))
-    }
+    wide, narrow = drawn(scanned, features, found, name="board", title=f"Board {scanned.code}")
     return {
         "lines": [_line(t) for t in typed],
-        "stored": int((features["size_mm"] != 0).sum()) - sum(1 for r in rows if r.get("size_mm") != 0),
         "nothing_else": nothing_else(rule_sets, features),
         "sets": [_set(s) for s in found],
-        "svg": pictures["wide"],
-        "svg_narrow": pictures["narrow"],
+        "svg": wide,
+        "svg_narrow": narrow,
     }
 
 

@@ -3,12 +3,11 @@
 from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest
 
+from grading.graders import GRADERS
 from portal import access
-from portal.models import Role
 from sawing.models import Study
 from sawing.queries import study_for
 
-GRADERS = frozenset({Role.GRADER, Role.MANAGER})
 GRADED_BY = "Boards are graded by the trial's graders and managers."
 
 

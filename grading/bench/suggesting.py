@@ -7,12 +7,13 @@ import pandas as pd
 
 from grading.calc.best_piece import GradingOptions, NotGradable, grade_boards
 from grading.calc.feature_kinds import BY_CODE, KINDS, NAMES, looked_for
-from grading.calc.graded_boards import GradedBoard, Piece
-from grading.calc.picture_board import GradedPiece
+from grading.calc.graded_boards import GradedBoard, Piece, main_piece
+from grading.calc.picture_board import GradedPiece, board_picture
 from grading.calc.rule_limits import GradingRules
 from grading.calc.typed_features import NotUnderstood, Sizes, read_line
 from grading.gradable import feature_frame, gradable_boards, rules_of
 from grading.models import RuleSet
+from portal.calc.svg import NARROW, WIDE
 from sawing.models import Board
 
 TYPED = ("kind", "face", "x_mm", "y_mm", "length_mm", "width_mm", "size_mm", "percent")
@@ -35,8 +36,7 @@ class Suggested:
     @property
     def piece(self) -> Piece | None:
         """The piece that holds the grade: of several the one worth most, then the largest."""
-        pieces = self.answer.pieces if self.answer else ()
-        return max(pieces, key=lambda p: (p.value or 0.0, p.volume_m3), default=None)
+        return main_piece(self.answer.pieces) if self.answer else None
 
 
 @dataclass(frozen=True)
@@ -125,7 +125,31 @@ def nothing_else(rule_sets: list[RuleSet], features: pd.DataFrame) -> list[str]:
     return [f"no {look}" for look in looks]
 
 
-def outlined(found: list[Suggested]) -> list[GradedPiece]:
+def drawn(
+    board: Board, features: pd.DataFrame, found: list[Suggested], *, name: str, title: str, note: str = ""
+) -> tuple[str, str]:
+    """The board unfolded with its features and the suggested pieces, what decides ringed: wide and narrow."""
+    sizes = sizes_of(board)
+    decided = {s.answer.deciding_feature.row for s in found if s.answer and s.answer.deciding_feature}
+    wide, narrow = (
+        board_picture(
+            sizes.length_mm,
+            sizes.width_mm,
+            sizes.thickness_mm,
+            features,
+            _outlined(found),
+            name=f"{name}-{layout}",
+            title=title,
+            note=note,
+            deciding=frozenset(decided),
+            width=width,
+        )
+        for layout, width in (("wide", WIDE), ("narrow", NARROW))
+    )
+    return wide, narrow
+
+
+def _outlined(found: list[Suggested]) -> list[GradedPiece]:
     """The suggested pieces for the picture of the board."""
     return [
         GradedPiece(f"{s.rule_set.code}: {p.grade}", p.from_mm, p.to_mm, p.from_edge_mm, p.to_edge_mm)

@@ -3,10 +3,8 @@
 from grading.bench import queries
 from grading.bench.feature_rows import insert_features, replace_features
 from grading.columns import FEATURES
-from portal.models import Role
+from grading.graders import GRADERS
 from portal.uploads.registry import UploadKind, register
-
-WRITERS = frozenset({Role.GRADER, Role.MANAGER})
 
 
 def register_kinds() -> None:
@@ -14,7 +12,7 @@ def register_kinds() -> None:
         UploadKind(
             FEATURES,
             "study",
-            WRITERS,
+            GRADERS,
             queries.known_for_features,
             queries.stored_features,
             insert_features,

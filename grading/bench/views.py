@@ -11,17 +11,16 @@ from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from grading.bench import actions, queries
-from grading.bench.doors import GRADERS, bench_study
-from grading.bench.suggesting import outlined, read_lines, suggestions
+from grading.bench.doors import bench_study
+from grading.bench.suggesting import drawn, read_lines, suggestions
 from grading.calc.feature_kinds import BY_CODE, KINDS, NAMES
 from grading.calc.grading_files import cautions_of
-from grading.calc.picture_board import board_picture
 from grading.calc.typed_features import SHORT_OF
 from grading.gradable import rules_of
+from grading.graders import GRADERS
 from grading.models import GradingSample, GradingSession, RuleSet
 from grading.queries import current_rule_sets, rule_sets_in_use
 from portal import access
-from portal.calc.svg import NARROW, WIDE
 from portal.tables import Column, Table
 from sawing.models import Board, Study
 from sawing.queries import study_for
@@ -148,30 +147,22 @@ def _map_context(request: HttpRequest, study: Study, board: Board) -> dict[str, 
     rule_sets = list(rule_sets_in_use(study)) or list(current_rule_sets())
     readable = [r for r in rule_sets if rules_of(r) is not None]
     found = suggestions(board, readable, features)
-    decided = {s.answer.deciding_feature.row for s in found if s.answer and s.answer.deciding_feature}
-
-    def draw(width: int, layout: str) -> str:
-        return board_picture(
-            1000 * (board.dry_length_m or board.length_m),
-            board.dry_width_mm or board.width_mm,
-            board.dry_thickness_mm or board.thickness_mm,
-            features,
-            outlined(found),
-            name=f"map-{layout}",
-            title=f"What is on board {board.code}",
-            note="Edge 1 is the left one seen from the butt end with the top of the log up; face 1 the upper.",
-            deciding=frozenset(decided),
-            width=width,
-        )
-
+    wide, narrow = drawn(
+        board,
+        features,
+        found,
+        name="map",
+        title=f"What is on board {board.code}",
+        note="Edge 1 is the left one seen from the butt end with the top of the log up; face 1 the upper.",
+    )
     rows = board.features.select_related("by").order_by("set_aside", "face", "x_mm", "pk")
     cautions = sorted({c for s in found if s.rules for c in cautions_of(s.rules)} | {"C5"})
     return {
         "study": study,
         "trial": study.trial,
         "board": board,
-        "wide": draw(WIDE, "wide"),
-        "narrow": draw(NARROW, "narrow"),
+        "wide": wide,
+        "narrow": narrow,
         "suggested": found,
         "cautions": cautions,
         "none_found": [f.kind.replace("_", " ") for f in rows if f.size_mm == 0 and not f.set_aside],

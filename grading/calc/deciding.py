@@ -16,7 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from grading.calc.feature_kinds import FACES, KINDS
-from grading.calc.graded_boards import FeatureNote, GradedBoard, Piece
+from grading.calc.graded_boards import FeatureNote, GradedBoard, main_piece
 from grading.calc.piece_search import Search
 from grading.calc.rule_limits import Limit
 
@@ -97,18 +97,12 @@ def _whole(search: Search) -> Floats:
     return np.column_stack([zero, search.sizes.length_mm, zero, search.sizes.width_mm])
 
 
-def main_piece(answer: GradedBoard) -> Piece | None:
-    """The piece an answer is explained by: the one worth most, then the largest; provisional if there is no other."""
-    pieces = answer.pieces or answer.provisional
-    return max(pieces, key=lambda p: (p.value or 0.0, p.volume_m3), default=None)
-
-
 def _against(answers: Sequence[GradedBoard], search: Search, allowed: Bools) -> list[list[Broken]]:
     """What the next better grade has against the piece; what its own has against the whole board where there is none
     better; what the last grade has against a rejected board."""
     places, grade = _whole(search), np.zeros(len(answers), dtype=np.int64)
     for board, answer in enumerate(answers):
-        piece, choices = main_piece(answer), np.flatnonzero(allowed[board])
+        piece, choices = main_piece(answer.pieces or answer.provisional), np.flatnonzero(allowed[board])
         if piece is None:
             grade[board] = choices[-1] if len(choices) else 0
             continue
@@ -132,7 +126,7 @@ def _reasons(
     answer: GradedBoard, search: Search, allowed: Bools, against: Sequence[Broken]
 ) -> tuple[str, ...]:
     """What stands against a better grade in words; a piece too short for it when nothing else does."""
-    piece = main_piece(answer)
+    piece = main_piece(answer.pieces or answer.provisional)
     if piece is not None and not against:
         better = [n for n in np.flatnonzero(allowed) if n < search.number(piece.grade)]
         rule = search.tables.grades[better[-1]] if better else None

@@ -1,6 +1,6 @@
 """Drift of a grader over a sitting: whether grades move against a reference as time goes on.
 
-The reference is what the rules suggested, or the median of the other graders of a sample. Each board counts +1 when it
+The reference is the caller's; the portal takes what the rules suggested. Each board counts +1 when it
 was graded better than the reference, -1 worse, 0 the same. The trend is Kendall's tau-b between time and that sign,
 with its p value (scipy); boards graded one after the other are taken as independent, which trees are not: a hint, not a
 proof.

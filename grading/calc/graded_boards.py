@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -26,6 +27,11 @@ class Piece:
     def volume_m3(self) -> float:
         """Booked volume."""
         return self.graded_length_m * self.graded_width_mm * self.graded_thickness_mm / 1e6
+
+
+def main_piece(pieces: Sequence[Piece]) -> Piece | None:
+    """The piece that stands for several: the one worth most, then the largest; None of none."""
+    return max(pieces, key=lambda p: (p.value or 0.0, p.volume_m3), default=None)
 
 
 @dataclass(frozen=True)
@@ -75,7 +81,7 @@ class GradedBoard:
 
     def to_dict(self) -> dict[str, Any]:
         """Plain values, ready for JSON. The sizes of the one or the most worthy piece stand on top."""
-        first = max(self.pieces, key=lambda p: (p.value or 0.0, p.volume_m3), default=None)
+        first = main_piece(self.pieces)
         names = ("from_mm", "to_mm", "graded_length_m", "graded_width_mm", "from_edge_mm")
         feature = self.deciding_feature
         return {

@@ -4,9 +4,9 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_GET
 
+from grading.graders import GRADERS
 from grading.overview.queries import parts_of, standing
 from portal.access import may
-from portal.models import Role
 from sawing.queries import study_for
 
 
@@ -19,6 +19,6 @@ def grading(request: HttpRequest, trial: str, study: str) -> HttpResponse:
         "trial": found.trial,
         "standing": standing(found),
         "parts": parts_of(found),
-        "may_grade": may(request.user, found.trial_id, (Role.GRADER, Role.MANAGER)),
+        "may_grade": may(request.user, found.trial_id, GRADERS),
     }
     return render(request, "grading/grading.html", context)

@@ -9,8 +9,9 @@ from django.db import transaction
 from django.utils import timezone
 from psycopg.types.json import Jsonb
 
-from grading.calc.graded_boards import GradedBoard
+from grading.calc.graded_boards import GradedBoard, main_piece
 from grading.calc.regrade_tables import cross_table, moves
+from grading.graders import GRADERS, UNGRADED
 from grading.models import BoardGrade, Grade, GradedBy, Regrade, RegradedBoard, RuleSet
 from portal import access
 from portal.jobs.actions import start_job
@@ -18,10 +19,8 @@ from portal.models import Role, User
 from portal.uploads.bulk import copy_columns
 from sawing.models import Study
 
-ASKERS = frozenset({Role.GRADER, Role.MANAGER})
 CODE_VERSION = "regrade 1"
 PIECE = ("from_mm", "from_edge_mm", "graded_length_m", "graded_width_mm", "graded_thickness_mm")
-UNGRADED = ("sawn", "in_stack", "dry")
 
 
 class NotReady(Exception):
@@ -41,7 +40,7 @@ def start_regrade(
 
     :param link: link(regrade) gives the address of its page.
     """
-    access.require(by, study.trial_id, ASKERS)
+    access.require(by, study.trial_id, GRADERS)
     with transaction.atomic():
         made = Regrade.objects.create(study=study, rule_set=rule_set, against=against, options=options, by=by)
         made.job = start_job(
@@ -65,7 +64,7 @@ def store_regrade(
     by: User,
 ) -> int:
     """Store what came of a regrade, in place of what an earlier run of its job stored. Returns how many moved."""
-    access.require(by, regrade.study.trial_id, ASKERS)
+    access.require(by, regrade.study.trial_id, GRADERS)
     grades = {g.code: g for g in regrade.rule_set.grades.all()}
     given = BoardGrade.objects.filter(board__study=regrade.study, rule_set=regrade.against)
     columns = (
@@ -149,7 +148,7 @@ FIELDS = ["grade", "by", "grader", *PIECE, "pieces", "deciding_kind", "reason", 
 
 
 def _row(answer: GradedBoard, before: tuple[Any, ...] | None, grades: dict[str, Grade]) -> dict[str, Any]:
-    piece = max(answer.pieces, key=lambda p: (p.value or 0.0, p.volume_m3), default=None)
+    piece = main_piece(answer.pieces)
     decided = answer.deciding_feature
     grade = grades.get(answer.grade or "")
     return {

@@ -14,6 +14,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from grading.calc.feature_kinds import GROUPS
 from grading.calc.grading_files import cautions_of
 from grading.gradable import rules_of
+from grading.graders import GRADERS
 from grading.models import BoardFeature, Regrade, RuleSet
 from grading.rules import regrade_actions as actions
 from portal import access
@@ -72,7 +73,7 @@ class RegradeForm(forms.Form):
 def regrades(request: HttpRequest, trial: str, study: str) -> HttpResponse:
     """The regrades of a study, and the form that asks for another."""
     found = study_for(request.user, trial, study)
-    may_ask = access.may(request.user, found.trial_id, actions.ASKERS)
+    may_ask = access.may(request.user, found.trial_id, GRADERS)
     if request.method == "POST" and not may_ask:
         raise PermissionDenied("Boards are graded anew by the trial's graders and managers.")
     form = RegradeForm(request.POST or None)
@@ -117,7 +118,7 @@ def regrade(request: HttpRequest, trial: str, study: str, pk: int) -> HttpRespon
         "trial": found.trial,
         "regrade": one,
         "cautions": cautions_of(rules) if rules else ["C5"],
-        "may_stop": access.may(request.user, found.trial_id, actions.ASKERS),
+        "may_stop": access.may(request.user, found.trial_id, GRADERS),
         "may_keep": access.may(request.user, found.trial_id, [Role.MANAGER]),
     }
     if one.result is not None:

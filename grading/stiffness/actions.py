@@ -8,6 +8,7 @@ import pandas as pd
 from django.db import transaction
 
 from grading.calc.stiffness import MOISTURE_RULES
+from grading.graders import GRADERS
 from grading.models import GradingPlan, StiffnessReading
 from grading.stiffness import queries
 from portal import access
@@ -16,8 +17,6 @@ from portal.uploads.bulk import copy_columns, json_notes, python_values
 from portal.uploads.frames import codes_to_ids
 from portal.uploads.registry import Target
 from sawing.models import Board, Study
-
-WRITERS = frozenset({Role.GRADER, Role.MANAGER})
 
 
 class OtherTap(Exception):
@@ -30,7 +29,7 @@ def keep_tap(*, board: Board, client_id: uuid.UUID, by: User, **values: Any) -> 
     :param values: fields of `StiffnessReading`.
     :raises OtherTap: the `client_id` stands for a tap on another board or with another reading.
     """
-    access.require(by, board.study.trial_id, WRITERS)
+    access.require(by, board.study.trial_id, GRADERS)
     with transaction.atomic():
         found, _ = StiffnessReading.objects.get_or_create(
             client_id=client_id, defaults={"board": board, "by": by, **values}
@@ -45,7 +44,7 @@ def keep_tap(*, board: Board, client_id: uuid.UUID, by: User, **values: Any) -> 
 
 def set_tap_aside(*, study: Study, pk: int, by: User, back: bool = False) -> StiffnessReading:
     """A tap counts no longer, or counts again. History tells who did it."""
-    access.require(by, study.trial_id, WRITERS)
+    access.require(by, study.trial_id, GRADERS)
     with transaction.atomic():
         found = StiffnessReading.objects.select_for_update().get(pk=pk, board__study=study)
         if found.set_aside == back:

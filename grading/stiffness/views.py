@@ -18,6 +18,7 @@ from grading.calc.picture_stiffness import spectrum_picture, stiffness_bars
 from grading.calc.stiffness import MOISTURE_RULES
 from grading.calc.stiffness_classes import ClassTable, counts, group_stiffness, read_class_tables
 from grading.calc.stiffness_table import latest_of_each
+from grading.graders import GRADERS
 from grading.stiffness import actions, queries
 from grading.stiffness.forms import RulesForm, SoundForm, TapForm
 from grading.stiffness.sound import Heard, hear, sealed, unsealed
@@ -69,7 +70,7 @@ def stiffness(request: HttpRequest, trial: str, study: str) -> HttpResponse:
         title="Dynamic MOE at 12 % moisture, board by board",
         note=f"{latest['moe12_gpa'].notna().sum()} boards; {rule.title}; lines: {classes.title}",
     )
-    may_write = access.may(request.user, found.trial_id, actions.WRITERS)
+    may_write = access.may(request.user, found.trial_id, GRADERS)
     context = {
         "study": found,
         "trial": found.trial,
@@ -159,7 +160,7 @@ def rules(request: HttpRequest, trial: str, study: str) -> HttpResponse:
 
 def _writable(request: HttpRequest, trial: str, study: str) -> Study:
     found = study_for(request.user, trial, study)
-    if not access.may(request.user, found.trial_id, actions.WRITERS):
+    if not access.may(request.user, found.trial_id, GRADERS):
         raise PermissionDenied("Taps are entered by the trial's graders and managers.")
     return found
 

@@ -277,6 +277,7 @@ def test_a_blind_sitting_on_the_page(material: Place, client: Client) -> None:
     client.post(f"{URL}start/", {"sample": sample.pk})
     assert b'data-next="B1"' in client.get(f"{URL}sample/{sample.pk}/").content
     found = client.get(f"{URL}board/", {"code": "B1", "sample": sample.pk}).json()
+    assert found["seen"] is None
     assert (found["earlier"], found["origin"], found["sets"][0]["suggested"]) == ([], [], None)
     assert client.get(f"{URL}board/", {"code": "B3", "sample": sample.pk}).status_code == 422
     kept = post(client, "keep/", {"board": "B1", "grades": [{"grade": "Plain"}]}, str(sample.pk)).json()
